@@ -1,0 +1,88 @@
+//! Harmony of whole passages: where bars are cut, what the bass does to it, and the names of parts beside the name of the sum.
+
+use lesson::Passage;
+
+fn passage(parts: &str) -> Passage {
+    let text = format!("lesson \"t\" {{ passage \"p\" {{ tempo 90; meter \"4/4\"; slots 8; {parts} }} }}");
+    let read = lesson::read(&text);
+    assert!(read.problems.is_empty(), "{:?}", read.problems);
+    read.lesson.passages.into_iter().next().unwrap()
+}
+
+fn beats(p: &Passage) -> String {
+    let signs: Vec<String> = lock::harmony(p).iter().map(|h| h.symbol.as_ref().map_or("-".into(), |s| s.to_string())).collect();
+    signs.join(" ")
+}
+
+const CHOP: &str = "part \"chop\" instrument=\"guitar\" { grip \"c\" \"x 3 2 0 1 0\"; grip \"g\" \"3 2 0 0 0 3\"; grip \"e\" \"x x 8 8 8 x\";";
+
+#[test]
+fn a_bar_with_two_chords_is_cut() {
+    // C and G together would be Cmaj9.
+    assert_eq!(beats(&passage(&format!("{CHOP} bar \"c - - - g - - -\" }}"))), "C C G G");
+    assert_eq!(beats(&passage(&format!("{CHOP} bar \"c - - - c - g -\" }}"))), "C C C G");
+    // An arpeggio is one chord, though its halves could be C and G.
+    assert_eq!(beats(&passage("part \"line\" instrument=\"guitar\" { bar \"&5:3 &4:2 &4:5 &3:4 &5:3 &4:2 &4:5 &3:4\" }")), "Cmaj7 Cmaj7 Cmaj7 Cmaj7");
+    // Over one bass the second half is no plainer chord by itself.
+    let over_c = format!("{CHOP} bar \"e - - - e - - -\" }}; part \"floor\" instrument=\"bass\" {{ bar \"3:3 - - - - - - -\" }}");
+    assert_eq!(beats(&passage(&over_c)), "Cm7 Cm7 Cm7 Cm7");
+    assert_eq!(beats(&passage(&format!("{CHOP} bar \". . . . . . . .\" }}"))), "- - - -");
+    // A single line of one note is no harmony.
+    assert_eq!(beats(&passage("part \"line\" instrument=\"guitar\" { bar \"5:3 - 5:3 - 5:3 - 5:3 -\" }")), "- - - -");
+}
+
+#[test]
+fn a_step_into_the_first_bar_is_no_chord() {
+    assert_eq!(beats(&passage(&format!("{CHOP} pickup \"5:0 5:2\"; bar \"c - - - - - - -\" }}"))), "- C C C C");
+    // A struck chord is one.
+    assert_eq!(beats(&passage(&format!("{CHOP} pickup \"g -\"; bar \"c - - - - - - -\" }}"))), "G C C C C");
+}
+
+#[test]
+fn a_passing_bass_note_renames_neither_bar_nor_grip() {
+    let walk = format!("{CHOP} bar \"c - - - - - - c\" }}; part \"floor\" instrument=\"bass\" {{ bar \"3:3 - - - - - 3:5 3:7\" }}");
+    let p = passage(&walk);
+    assert_eq!(beats(&p), "C C C C");
+    // The grip struck over the bass's E alone is C too.
+    let naming = lock::name_notes(&p, &lock::grip_names(&p, 0)[0].grip.midi(p.parts[0].neck.as_ref().unwrap()).into_iter().flatten().collect::<Vec<_>>(), Some((0, lesson::Beats::new(7, 2))));
+    assert_eq!(naming.names[0].symbol.to_string(), "C");
+}
+
+#[test]
+fn parts_have_names_of_their_own() {
+    let p = passage(&format!(
+        "key \"C minor\"; {CHOP} bar \"e - - - - - - -\" }}; part \"line\" instrument=\"guitar\" {{ bar \"2:3 - - - - - - -\" }}; part \"floor\" instrument=\"bass\" {{ bar \"3:3 - - - - - - -\" }}"
+    ));
+    let s = &lock::stretches(&p)[0];
+    assert_eq!(s.symbol.as_ref().unwrap().to_string(), "Cm9");
+    assert_eq!((s.bar, s.beat, s.beats, s.written), (0, 1, 4, false));
+    let told: Vec<String> = s
+        .parts
+        .iter()
+        .map(|q| {
+            let degrees: Vec<String> = q.degrees.iter().map(|d| d.to_string()).collect();
+            format!("{}: {} alone, {}", p.parts[q.part].name, q.alone.names.first().map_or("nothing".into(), |n| n.symbol.to_string()), degrees.join(" "))
+        })
+        .collect();
+    assert_eq!(told, ["chop: Eb/Bb alone, b3 5 b7", "line: nothing alone, 9", "floor: nothing alone, R"]);
+}
+
+#[test]
+fn what_is_written_outranks_what_is_heard() {
+    let p = passage(&format!("chords \"F / G /\"; {CHOP} bar \"c - - - g - - -\" }}"));
+    assert_eq!(beats(&p), "F F G G");
+    let all = lock::stretches(&p);
+    assert_eq!((all.len(), all[0].written, all[0].beats, all[1].beat), (2, true, 2, 3));
+    // What is heard stays known.
+    assert_eq!(all[0].heard.naming.names[0].symbol.to_string(), "C");
+    // C E G over the root F: fifth, seventh, ninth.
+    assert_eq!(all[0].parts[0].degrees.iter().map(|d| d.to_string()).collect::<Vec<_>>(), ["5", "7", "9"]);
+}
+
+#[test]
+fn shape_beside_sound_under_a_capo() {
+    let p = passage(&format!("{} bar \"c - - - - - - -\" }}", CHOP.replace("instrument=\"guitar\"", "instrument=\"guitar\" capo=3")));
+    let names = lock::grip_names(&p, 0);
+    assert_eq!(names[0].name().unwrap().to_string(), "Eb");
+    assert_eq!(names[0].shape.as_ref().unwrap().to_string(), "C");
+}
