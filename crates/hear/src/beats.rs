@@ -1,0 +1,502 @@
+//! Beats: where a listener would tap, following players who speed up and slow down.
+//!
+//! # Conventions
+//! A beat is the dotted one in compound meters. Times are those of the sound's onsets, not of the frames that show them.
+//!
+//! # Method
+//! A network tells how likely each moment is a beat ([`pulse`](crate::pulse)), a search finds the likeliest way through beats and bars ([`beat_path`](crate::beat_path)),
+//! at about the tempo that onset strength alone tells ([`onset_beats`](crate::onset_beats), which also stands in where the network has nothing to say),
+//! and each beat is moved onto the onsets around it and on its grid.
+//!
+//! How sure the beats are comes from holding them against the same beats moved by half a beat, a quarter or a third: where those
+//! are nearly as likely, the phase is open, however clear the tempo is.
+
+use crate::bars::Bars;
+use crate::beat_path::{CHANGE, LONGEST, Path, SHORTEST, Worth, path};
+use crate::hearing::Meter;
+use crate::mono::RATE_HZ;
+use crate::onset_beats::onset_beats;
+use crate::pulse::Pulse;
+use crate::streams::{GROUPS, ONSET_HOP, onset_rate};
+use wave::Seconds;
+
+/// Slowest and fastest beat.
+pub(crate) const SLOWEST_BPM: f64 = 46.0;
+pub(crate) const FASTEST_BPM: f64 = 208.0;
+/// Middle of tempi that players count in.
+pub(crate) const USUAL_BPM: f64 = 112.0;
+/// The same of dotted beats in compound meters.
+const USUAL_DOTTED_BPM: f64 = 76.0;
+/// What a beat that lasts a second loses by being an octave off the usual.
+const UNUSUAL: f32 = 1.5;
+/// What meters must make up for, a beat.
+const RARE_THREE: f32 = 0.06;
+const RARE_COMPOUND: f32 = 0.06;
+/// By what parts of a beat the beats are moved to see whether they could lie there as well.
+pub(crate) const SHIFTS: [f64; 5] = [0.5, 0.25, 0.75, 1.0 / 3.0, 2.0 / 3.0];
+/// With pins: the weight of the network, and by how much a change of tempo costs more.
+const WITH_PINS: (f32, f32) = (0.4, 4.0);
+/// By what ratio beats may lie off the tempo that onset strength finds.
+const NEAR: f64 = 1.3;
+/// Where the network is less sure than this, what onset strength alone finds may stand instead.
+const UNSURE: f64 = 0.1;
+
+/// The teacher's word on time, which the beats obey.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Pins {
+    /// Times of beats, in any order. Where three or more follow each other at nearly even distances, they are taps: no beat lies between them.
+    pub beats: Vec<Seconds>,
+    /// Beats a minute; beats keep within a tenth of it.
+    pub bpm: Option<f64>,
+}
+
+/// A grid within a beat, the beat itself left out.
+pub(crate) struct Grid {
+    /// How many of the smallest even parts a beat has.
+    pub parts: u8,
+    /// Place as a fraction, log odds of an onset there, and of none.
+    pub places: &'static [(f64, f64, f64)],
+    /// What the grid must be better by, a beat.
+    pub rare: f64,
+}
+
+pub(crate) const GRIDS: [Grid; 5] = [
+    // Sixteenths, and eighths.
+    Grid { parts: 4, places: &[(0.25, 2.0, -0.3), (0.5, 2.7, -0.7), (0.75, 2.2, -0.3)], rare: 0.0 },
+    Grid { parts: 2, places: &[(0.5, 2.7, -0.7)], rare: 0.0 },
+    // Swung eighths, from light to a triplet's.
+    Grid { parts: 2, places: &[(0.6, 2.6, -0.6)], rare: 0.1 },
+    Grid { parts: 2, places: &[(0.66, 2.6, -0.6)], rare: 0.1 },
+    // Triplets and compound time.
+    Grid { parts: 3, places: &[(1.0 / 3.0, 2.3, -0.5), (2.0 / 3.0, 2.5, -0.5)], rare: 0.8 },
+];
+
+/// Beats of a record.
+pub(crate) struct Beats {
+    pub times: Vec<Seconds>,
+    /// Which of [`GRIDS`] fitted best.
+    pub grid: usize,
+    /// How sure their distances are, 0 to 1, whatever their phase: enough for a grid.
+    pub spacing: f64,
+    /// How sure it is that the beats are these, 0 to 1.
+    pub confidence: f64,
+    /// Where the bars were found together with the beats.
+    pub bars: Option<Bars>,
+}
+
+/// Onset activity, 0 to 1 a frame, against the strongest nearby.
+pub(crate) struct Activity {
+    pub all: Vec<f64>,
+    /// Below 180 Hz alone.
+    pub low: Vec<f64>,
+}
+
+/// How much each band group counts: a scratch is as loud as a chord in the highest.
+const GROUP_WEIGHTS: [f64; GROUPS] = [1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.7, 0.7];
+
+/// From the rises of the onset stream.
+pub(crate) fn activity(onsets: &[[f32; GROUPS]]) -> Activity {
+    let all: Vec<f64> = onsets.iter().map(|g| (0..GROUPS).map(|i| GROUP_WEIGHTS[i] * f64::from(g[i])).sum()).collect();
+    let low: Vec<f64> = onsets.iter().map(|g| f64::from(g[0]) + f64::from(g[1])).collect();
+    Activity { all: against_nearby(&all), low: against_nearby(&low) }
+}
+
+/// Each value over what the strong peaks within some four seconds reach, at most 1; values that are always there are taken off first.
+fn against_nearby(values: &[f64]) -> Vec<f64> {
+    let block = (onset_rate() * 1.0) as usize;
+    // The middle value and the largest of each second.
+    let blocks: Vec<(f64, f64)> = values
+        .chunks(block)
+        .map(|c| {
+            let mut sorted = c.to_vec();
+            sorted.sort_by(f64::total_cmp);
+            (sorted[sorted.len() * 4 / 10], sorted[sorted.len() - 1])
+        })
+        .collect();
+    let overall = blocks.iter().fold(0.0, |m: f64, b| m.max(b.1));
+    values
+        .iter()
+        .enumerate()
+        .map(|(n, v)| {
+            let at = n / block;
+            let near = &blocks[at.saturating_sub(3)..(at + 4).min(blocks.len())];
+            let floor = near.iter().map(|b| b.0).fold(f64::MAX, f64::min);
+            let mut tops: Vec<f64> = near.iter().map(|b| b.1).collect();
+            tops.sort_by(f64::total_cmp);
+            let top = tops[tops.len() / 2].max(0.2 * overall);
+            ((v - floor) / (0.6 * (top - floor)).max(1e-9)).clamp(0.0, 1.0)
+        })
+        .collect()
+}
+
+/// The beats; `None` where there are fewer than four or nothing moves.
+pub(crate) fn beats(activity: &Activity, pulse: &Pulse, pins: &Pins) -> Option<Beats> {
+    if !moves(activity) {
+        return None;
+    }
+    let held = Held::new(pins, activity.all.len());
+    let plain = onset_beats(activity, pins, &held);
+    // Onset strength tells the tempo from its half and its double better, the network the beat from what lies between.
+    let about = plain.as_ref().filter(|p| p.spacing > 0.0 && held.frames.is_empty()).map(|p| {
+        let mut lengths: Vec<f64> = p.times.windows(2).map(|w| w[1].0 - w[0].0).collect();
+        lengths.sort_by(f64::total_cmp);
+        60.0 / lengths[lengths.len() / 2].max(0.05)
+    });
+    let found = by_pulse(activity, pulse, pins, &held, about);
+    match found {
+        Some(found) if found.confidence >= UNSURE || !held.frames.is_empty() => Some(found),
+        found => match (found, plain) {
+            (Some(a), Some(b)) => Some(if b.confidence > a.confidence { b } else { a }),
+            (a, b) => a.or(b),
+        },
+    }
+}
+
+/// Something moves, for two seconds at least.
+fn moves(activity: &Activity) -> bool {
+    activity.all.len() >= onset_rate() as usize * 2 && activity.all.iter().any(|a| *a > 0.0)
+}
+
+/// Beats from onset strength alone.
+pub(crate) fn plain(activity: &Activity, pins: &Pins) -> Option<Beats> {
+    moves(activity).then(|| onset_beats(activity, pins, &Held::new(pins, activity.all.len()))).flatten()
+}
+
+/// `about` is the tempo to keep near to, where there is one and the teacher names none.
+fn by_pulse(activity: &Activity, pulse: &Pulse, pins: &Pins, held: &Held, about: Option<f64>) -> Option<Beats> {
+    // Where the teacher has spoken, the beats must go on from there, whatever the network holds of the rest.
+    let (weight, change) = if held.frames.is_empty() { (1.0, CHANGE) } else { (WITH_PINS.0, WITH_PINS.1 * CHANGE) };
+    let worth = Worth::new(pulse, weight, |n| held.worth(2 * n).max(held.worth(2 * n + 1)) as f32);
+    let length = |bpm: f64| (60.0 / bpm * onset_rate() / PULSE_HOPS).round().clamp(8.0, 400.0) as usize;
+    let named = pins.bpm.filter(|b| b.is_finite() && *b > 1.0).map(|bpm| (bpm, 1.1));
+    let lengths = named.or(about.map(|bpm| (bpm, NEAR))).map_or((SHORTEST, LONGEST), |(bpm, ratio)| (length(bpm * ratio), length(bpm / ratio)));
+    let hops = |p: &Path| -> Vec<usize> { p.frames.iter().map(|f| f * PULSE_HOPS as usize).collect() };
+    // Two beats to the bar are 6/8 where the beats have thirds; else they are half of 4/4.
+    let dotted = |p: &Path| GRIDS[grid_of(activity, &hops(p))].parts == 3;
+    let (path, meter) = likeliest(&worth, lengths, change, dotted)?;
+    if path.frames.len() < 4 {
+        return None;
+    }
+    let cuts = hops(&path);
+    let grid = grid_of(activity, &cuts);
+    let starts = (0..cuts.len()).filter(|b| path.places[*b] == 0).collect();
+    let (spacing, confidence) = confidence(pulse, &path.frames);
+    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: Some(Bars { meter, starts }) })
+}
+
+/// The best path in any meter. `dotted` says whether a path of two beats to the bar is one in compound time.
+fn likeliest(worth: &Worth, lengths: (usize, usize), change: f32, dotted: impl Fn(&Path) -> bool) -> Option<(Path, Meter)> {
+    let usual = |length: usize, middle_bpm: f64| {
+        let seconds = length as f64 * PULSE_HOPS / onset_rate();
+        let octaves = libm::log2(60.0 / seconds / middle_bpm);
+        -UNUSUAL * (octaves * octaves * seconds) as f32
+    };
+    let through = |beats: usize, middle_bpm: f64, rare: f32| path(worth, beats, lengths, change, |l| usual(l, middle_bpm) - rare);
+    let mut ways = Vec::new();
+    for (beats, middle_bpm, rare, meter) in [
+        (4, USUAL_BPM, 0.0, Meter { over: 4, under: 4 }),
+        (3, USUAL_BPM, RARE_THREE, Meter { over: 3, under: 4 }),
+        (2, USUAL_DOTTED_BPM, RARE_COMPOUND, Meter { over: 6, under: 8 }),
+    ] {
+        ways.extend(through(beats, middle_bpm, rare).map(|p| (p, meter)));
+    }
+    ways.sort_by(|a, b| b.0.score.total_cmp(&a.0.score));
+    ways.into_iter().find(|(p, meter)| meter.under == 4 || dotted(p))
+}
+
+/// Hops of the onset stream to a frame of the pulse.
+const PULSE_HOPS: f64 = 2.0;
+
+/// How likely the beats or the same beats moved are on the average, and how much likelier the beats are.
+fn confidence(pulse: &Pulse, frames: &[usize]) -> (f64, f64) {
+    let likely = |shift: f64| -> f64 {
+        let each = frames.windows(2).map(|w| {
+            let at = (w[0] as f64 + shift * (w[1] - w[0]) as f64).round() as usize;
+            let near = at.saturating_sub(2).min(pulse.beat.len())..(at + 3).min(pulse.beat.len());
+            pulse.beat[near].iter().fold(0.0f32, |m, v| m.max(*v))
+        });
+        f64::from(each.sum::<f32>()) / (frames.len() - 1).max(1) as f64
+    };
+    let (own, other) = (likely(0.0), SHIFTS.iter().map(|s| likely(*s)).fold(0.0, f64::max));
+    ((own.max(other) / SURE).clamp(0.0, 1.0), ((own - other) / SURE).clamp(0.0, 1.0))
+}
+
+/// Beats as likely as this, with nothing between them, are sure.
+const SURE: f64 = 0.6;
+
+/// The grid that explains most of what lies between known beats (frames of the onset stream).
+fn grid_of(activity: &Activity, cuts: &[usize]) -> usize {
+    let smooth = wide(&activity.all);
+    let worth = |grid: &Grid| -> f64 {
+        let beats = cuts.windows(2).map(|w| {
+            let at = |place: f64| smooth.get((w[0] as f64 + place * (w[1] - w[0]) as f64).round() as usize).copied().unwrap_or(0.0);
+            grid.places.iter().map(|(place, on, off)| odds(at(*place), (*on, *off))).sum::<f64>() - grid.rare
+        });
+        beats.sum()
+    };
+    (0..GRIDS.len()).map(|g| (g, worth(&GRIDS[g]))).fold((0, f64::MIN), |best, c| if c.1 > best.1 { c } else { best }).0
+}
+
+pub(crate) fn odds(p: f64, (on, off): (f64, f64)) -> f64 {
+    p * on + (1.0 - p) * off
+}
+
+/// Pinned beats as frames of the onset stream.
+pub(crate) struct Held {
+    frames: Vec<usize>,
+    /// Between taps, first and last frame: no beat.
+    without: Vec<(usize, usize)>,
+}
+
+/// How near to a pin its beat lies, in frames (23 ms).
+const PIN_REACH: usize = 4;
+const PIN_WORTH: f64 = 60.0;
+/// Taps follow each other at distances that differ by this ratio at most.
+const EVEN_TAPS: f64 = 1.25;
+
+impl Held {
+    pub fn new(pins: &Pins, frames: usize) -> Held {
+        let mut at: Vec<usize> = pins
+            .beats
+            .iter()
+            .filter(|t| t.0.is_finite() && t.0 >= 0.0)
+            .map(|t| (t.0 * onset_rate()).round() as usize)
+            .filter(|f| *f < frames)
+            .collect();
+        at.sort_unstable();
+        at.dedup();
+        let slowest = 60.0 / SLOWEST_BPM * onset_rate();
+        let gap = |n: usize| (at[n + 1] - at[n]) as f64;
+        let even = |a: f64, b: f64| a.max(b) <= EVEN_TAPS * a.min(b) && a.max(b) <= slowest;
+        let mut without = Vec::new();
+        for n in 0..at.len().saturating_sub(2) {
+            if even(gap(n), gap(n + 1)) {
+                without.push((at[n] + PIN_REACH + 1, at[n + 1] - PIN_REACH.min(at[n + 1]) - 1));
+                without.push((at[n + 1] + PIN_REACH + 1, at[n + 2] - PIN_REACH.min(at[n + 2]) - 1));
+            }
+        }
+        without.dedup();
+        Held { frames: at, without }
+    }
+
+    /// What a beat at this frame gains.
+    pub fn worth(&self, frame: usize) -> f64 {
+        let near = self.frames.partition_point(|f| f + PIN_REACH < frame);
+        match self.frames.get(near) {
+            Some(f) if f.abs_diff(frame) <= PIN_REACH => PIN_WORTH - f.abs_diff(frame) as f64,
+            _ if self.without.iter().any(|(first, last)| (*first..=*last).contains(&frame)) => -PIN_WORTH,
+            _ => 0.0,
+        }
+    }
+}
+
+/// The largest value within two frames (12 ms): how exactly players meet a grid.
+pub(crate) fn wide(values: &[f64]) -> Vec<f64> {
+    (0..values.len()).map(|n| values[n.saturating_sub(2)..(n + 3).min(values.len())].iter().fold(0.0, |m: f64, v| m.max(*v))).collect()
+}
+
+/// How long after its onset a sound rises the most, in frames (2 ms): a single pluck at once, a strum of several strings some 4 ms after its first.
+const LATE: f64 = 0.35;
+
+/// Beats moved onto the onsets near them and their grid, along a line through their neighbours.
+pub(crate) fn settle(activity: &Activity, cuts: &[usize], grid: usize, held: &Held) -> Vec<Seconds> {
+    let places = GRIDS[grid].places;
+    // How far onsets lie from each beat, and how sure.
+    let mut seen: Vec<Vec<(f64, f64)>> = Vec::new();
+    for (b, frame) in cuts.iter().enumerate() {
+        let length = if b + 1 < cuts.len() { cuts[b + 1] - frame } else { frame - cuts[b - 1] } as f64;
+        let mut found = Vec::new();
+        for place in std::iter::once(0.0).chain(places.iter().map(|p| p.0)) {
+            let want = *frame as f64 + place * length;
+            if let Some((at, height)) = peak_near(&activity.all, want, 5) {
+                let trust = height * if place == 0.0 { 1.0 } else { 0.3 };
+                found.push((at - want, trust));
+            }
+        }
+        seen.push(found);
+    }
+    (0..cuts.len())
+        .map(|b| {
+            let near = b.saturating_sub(3)..(b + 4).min(cuts.len());
+            // Straight lines: through the cuts themselves, and through what the onsets add.
+            let mut sums = [0.0f64; 5];
+            for n in near {
+                let x = n as f64 - b as f64;
+                let fall = 1.0 / (1.0 + x * x / 2.0);
+                for (off, trust) in &seen[n] {
+                    let y = cuts[n] as f64 + off;
+                    let w = fall * trust;
+                    for (s, v) in sums.iter_mut().zip([1.0, x, x * x, y, x * y]) {
+                        *s += w * v;
+                    }
+                }
+            }
+            let [w, x, xx, y, xy] = sums;
+            let det = w * xx - x * x;
+            let fitted = if det > 1e-6 { (xx * y - x * xy) / det } else { cuts[b] as f64 };
+            let fitted = cuts[b] as f64 + (fitted - cuts[b] as f64).clamp(-6.0, 6.0);
+            let frame = held.frames.iter().find(|f| f.abs_diff(cuts[b]) <= PIN_REACH).map_or(fitted - LATE, |f| *f as f64);
+            Seconds((frame * ONSET_HOP as f64 / f64::from(RATE_HZ)).max(0.0))
+        })
+        .collect()
+}
+
+/// The highest peak within `reach` frames: where, and how high.
+fn peak_near(values: &[f64], want: f64, reach: usize) -> Option<(f64, f64)> {
+    let middle = want.round() as usize;
+    let (low, high) = (middle.saturating_sub(reach).max(1), (middle + reach).min(values.len().saturating_sub(2)));
+    let at = (low..=high).filter(|n| values[*n] >= values[n - 1] && values[*n] >= values[n + 1]).max_by(|a, b| values[*a].total_cmp(&values[*b]))?;
+    (values[at] > 0.15).then_some((top(values, at), values[at]))
+}
+
+/// Where between the frames a peak has its top, by a parabola. It has a frame to each side.
+fn top(values: &[f64], at: usize) -> f64 {
+    let (a, b, c) = (values[at - 1], values[at], values[at + 1]);
+    let bend = a - 2.0 * b + c;
+    at as f64 + if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 }
+}
+
+/// The time in seconds of the onset that a peak at this frame shows.
+pub(crate) fn peak_time(values: &[f64], at: usize) -> f64 {
+    (top(values, at) - LATE) / onset_rate()
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+
+    /// Onsets of the given heights as they stand in the stream, a few frames wide.
+    pub(crate) fn played(onsets: &[(f64, f64)], seconds: f64) -> Activity {
+        let mut all = vec![0.0; (seconds * onset_rate()) as usize];
+        for (time, height) in onsets {
+            let at = time * onset_rate();
+            for n in (at as usize).saturating_sub(4)..(at as usize + 6).min(all.len()) {
+                all[n] = f64::max(all[n], height * (1.0 - (n as f64 - at).abs() / 5.0));
+            }
+        }
+        Activity { low: vec![0.0; all.len()], all }
+    }
+
+    pub(crate) fn worst(found: &[Seconds], truth: impl Fn(usize) -> f64, count: usize) -> f64 {
+        (0..count).map(|b| found.iter().map(|t| (t.0 - truth(b)).abs()).fold(f64::MAX, f64::min)).fold(0.0, f64::max)
+    }
+
+    /// A pulse of this likelihood on each of the times, every fourth a bar's first.
+    fn beating(times: &[(f64, f32)], seconds: f64) -> Pulse {
+        let frames = (seconds * onset_rate() / PULSE_HOPS) as usize;
+        let mut pulse = Pulse { beat: vec![0.01; frames], down: vec![0.003; frames] };
+        for (n, (time, likely)) in times.iter().enumerate() {
+            let at = (time * onset_rate() / PULSE_HOPS).round() as usize;
+            pulse.beat[at] = *likely;
+            pulse.down[at] = if n % 4 == 0 { 0.8 * likely } else { 0.1 * likely };
+        }
+        pulse
+    }
+
+    fn every(seconds: f64, count: usize) -> Vec<f64> {
+        (0..count).map(|n| 0.3 + seconds * n as f64).collect()
+    }
+
+    fn sounding(times: &[f64], seconds: f64) -> Activity {
+        played(&times.iter().map(|t| (*t, 1.0)).collect::<Vec<_>>(), seconds)
+    }
+
+    /// Eighths alike, and a pulse that holds each of the two halves of the beat for as likely.
+    fn open() -> (Activity, Pulse) {
+        let times = every(0.3, 60);
+        (sounding(&times, 18.5), beating(&times.iter().map(|t| (*t, 0.4)).collect::<Vec<_>>(), 18.5))
+    }
+
+    #[test]
+    fn beats_lie_on_their_onsets_and_bars_on_their_first_beats() {
+        let times = every(0.5, 40);
+        let found = beats(&sounding(&times, 20.2), &beating(&times.iter().map(|t| (*t, 0.8)).collect::<Vec<_>>(), 20.2), &Pins::default()).unwrap();
+        assert_eq!(found.times.len(), 40);
+        assert!(worst(&found.times, |b| times[b] - 0.002, 40) < 0.003);
+        let bars = found.bars.unwrap();
+        assert_eq!((bars.meter, &bars.starts[..3]), (Meter { over: 4, under: 4 }, &[0, 4, 8][..]));
+        assert!(found.confidence > 0.9);
+    }
+
+    #[test]
+    fn beats_lie_where_the_sound_begins_within_three_milliseconds() {
+        let rate = 44_100u32;
+        let mut seed = 1u32;
+        let mut dice = || {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(seed >> 8) / 8_388_608.0 - 1.0
+        };
+        let times: Vec<f64> = (0..24).map(|n| 0.4 + 0.5 * f64::from(n) + 0.000_4 * f64::from(n * n % 7)).collect();
+        for noise in [false, true] {
+            let mut samples = vec![0.0f32; 13 * rate as usize];
+            for (n, time) in times.iter().enumerate() {
+                let first = (time * f64::from(rate)).ceil() as usize;
+                let hz = 110.0 * libm::exp2((n * 5 % 24) as f64 / 12.0);
+                for (i, sample) in samples[first..first + rate as usize / 3].iter_mut().enumerate() {
+                    let t = i as f64 / f64::from(rate);
+                    let tone: f64 = (1..12).map(|k| libm::sin(std::f64::consts::TAU * hz * f64::from(k) * t) / f64::from(k) * libm::exp(-t * f64::from(4 + k))).sum();
+                    *sample += 0.2 * if noise { dice() * libm::exp(-t / 0.03) } else { tone } as f32;
+                }
+            }
+            let record = wave::Buffer::from_mono(rate, samples).unwrap();
+            let streams = crate::streams::streams(&mut crate::mono::Mono::new(&record).unwrap(), &|_| ());
+            let known = beating(&times.iter().map(|t| (*t, 0.8)).collect::<Vec<_>>(), 13.0);
+            let found = beats(&activity(&streams.onsets), &known, &Pins::default()).unwrap();
+            let mut off: Vec<f64> = times.iter().map(|t| found.times.iter().map(|f| f.0 - t).min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap()).collect();
+            off.sort_by(f64::total_cmp);
+            assert!(off[12].abs() < 0.003 && off[0] > -0.008 && off[23] < 0.008, "noise {noise}: {off:?}");
+        }
+    }
+
+    #[test]
+    fn a_phase_that_could_as_well_be_the_other_is_never_sure() {
+        let (activity, pulse) = open();
+        let found = beats(&activity, &pulse, &Pins { beats: Vec::new(), bpm: Some(100.0) }).unwrap();
+        assert!(found.confidence < 0.1, "{}", found.confidence);
+    }
+
+    #[test]
+    fn a_pin_turns_the_beat_over_and_lies_where_it_was_put() {
+        // The network would have it half a beat later.
+        let (activity, mut pulse) = open();
+        for n in 0..30 {
+            let at = ((0.6 + 0.6 * f64::from(n)) * onset_rate() / PULSE_HOPS).round() as usize;
+            pulse.beat[at] = 0.7;
+        }
+        for pin in [5.1, 5.4] {
+            // Ten milliseconds beside the onset: the teacher is right.
+            let found = beats(&activity, &pulse, &Pins { beats: vec![Seconds(pin + 0.01)], bpm: Some(100.0) }).unwrap();
+            let near = found.times.iter().map(|t| (t.0 - pin - 0.01).abs()).fold(f64::MAX, f64::min);
+            assert!(near < 0.004, "{pin}: {near}");
+            assert!(worst(&found.times, |b| pin + 0.6 * b as f64, 20) < 0.025);
+            assert!(found.times.windows(2).all(|w| (w[1].0 - w[0].0 - 0.6).abs() < 0.07));
+        }
+    }
+
+    #[test]
+    fn taps_are_beats_with_none_between() {
+        let (activity, pulse) = open();
+        // Tapped in half the tempo that the rest is heard in.
+        let taps: Vec<Seconds> = (0..4).map(|n| Seconds(6.3 + 1.2 * f64::from(n))).collect();
+        let found = beats(&activity, &pulse, &Pins { beats: taps.clone(), bpm: None }).unwrap();
+        let within: Vec<f64> = found.times.iter().map(|t| t.0).filter(|t| (6.2..10.0).contains(t)).collect();
+        assert_eq!(within.len(), 4, "{within:?}");
+        assert!(within.iter().zip(&taps).all(|(a, b)| (a - b.0).abs() < 0.004));
+    }
+
+    #[test]
+    fn senseless_pins_are_passed_over() {
+        let (activity, pulse) = open();
+        let odd = Pins { beats: vec![Seconds(f64::NAN), Seconds(-3.0), Seconds(1e12)], bpm: Some(f64::NAN) };
+        assert_eq!(beats(&activity, &pulse, &odd).unwrap().times, beats(&activity, &pulse, &Pins::default()).unwrap().times);
+        for bpm in [1e-300, 1e300, -5.0, 2.0, 5_000.0] {
+            beats(&activity, &pulse, &Pins { beats: vec![Seconds(1.0), Seconds(1.0), Seconds(1.001)], bpm: Some(bpm) });
+        }
+    }
+
+    #[test]
+    fn silence_and_a_moment_have_no_beat() {
+        assert!(beats(&played(&[], 10.0), &beating(&[], 10.0), &Pins::default()).is_none());
+        assert!(beats(&played(&[(0.2, 1.0)], 1.0), &beating(&[(0.2, 0.5)], 1.0), &Pins::default()).is_none());
+    }
+}

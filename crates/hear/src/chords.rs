@@ -1,0 +1,205 @@
+//! Chords over time, from scores of stretches: Harte labels with bass, confidence and second guesses.
+//!
+//! # Method
+//! The record is cut into half beats. Every run of 1 to 16 of them is scored as one chord (see [`chord_scorer`](crate::chord_scorer)); the best way to
+//! fill the record with runs (Viterbi over runs of explicit length, a semi-Markov chain) pays for each beginning, least on a bar's first beat. A chord is
+//! so judged by all that sounds in it, not beat by beat. Neighbours alike are joined and scored once more as a whole, then
+//! each is named in the light of the others: roots like to fall a fifth (common practice, not learned).
+//!
+//! # Constants
+//! Tuned on renders of GuitarSet's comping annotations of players 00 and 01 (`training/chords/tune.py`).
+
+use crate::chord_scorer::{CHORDS, KINDS, Pool, Scorer, Scores};
+use crate::hearing::ChordHeard;
+use pitch::{Degree, Key, PitchClass, Symbol};
+use wave::Seconds;
+
+/// Lengths of runs, in half beats.
+const RUNS: [usize; 8] = [1, 2, 3, 4, 6, 8, 12, 16];
+/// What a chord's beginning costs by its place.
+const BEGIN: [f64; 4] = [1.5, 2.4, 3.6, 6.0];
+/// How much the bass counts beside the chord.
+const BASS_WORTH: f32 = 0.3;
+/// What a bass other than the root must be likelier by to be the bass, and what it costs the chord.
+const INVERSION: f32 = 1.0;
+const INVERTED: f32 = 2.0;
+/// A run counts by its length in half seconds to this power: what sounds within one chord is not independent.
+const POWER: f64 = 0.7;
+/// What a second of silence within a chord costs.
+const SILENCE_COST: f64 = 2.0;
+/// What it is worth that a root falls a fifth, and that it does so from a dominant seventh. Set by hand.
+const FALL: f64 = 0.8;
+const DOMINANT: f64 = 0.6;
+/// Below every score.
+const IMPOSSIBLE: f64 = -1e6;
+/// How many second guesses are given.
+const GUESSES: usize = 3;
+
+/// Where in the bar a half beat begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Place {
+    First = 0,
+    Middle = 1,
+    Beat = 2,
+    Half = 3,
+}
+
+/// A half beat.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Unit {
+    pub start: Seconds,
+    pub end: Seconds,
+    pub place: Place,
+}
+
+/// A chord and its bass.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sign {
+    None,
+    /// The chord's number among the scores; the bass as a class.
+    Chord { chord: usize, bass: usize },
+}
+
+/// Chords over the units, which follow each other without gaps. `key` spells them. Empty without units.
+pub(crate) fn chords(scorer: &Scorer, pool: &Pool, units: &[Unit], key: Option<Key>) -> Vec<ChordHeard> {
+    let mut runs = best_runs(scorer, pool, units);
+    // Neighbours alike are one chord.
+    runs.dedup_by(|next, before| {
+        let same = next.2 == before.2;
+        if same {
+            before.1 = next.1;
+        }
+        same
+    });
+    let own: Vec<Vec<f64>> = runs.iter().map(|(from, to, sign)| scored(scorer, pool, units[*from].start, units[to - 1].end, *sign)).collect();
+    let mut out: Vec<ChordHeard> = Vec::new();
+    for (((from, to, _), among), own) in runs.iter().zip(in_context(&own)).zip(&own) {
+        let (start, end) = (units[*from].start, units[to - 1].end);
+        let scores = scorer.scores(pool, start, end);
+        let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: bass_of(&scores, at).0 } } else { Sign::None }, key);
+        let mut order: Vec<usize> = (0..=CHORDS).filter(|c| own[*c] > IMPOSSIBLE).collect();
+        order.sort_by(|a, b| among[*b].total_cmp(&among[*a]).then(a.cmp(b)));
+        let best = order[0];
+        let total: f64 = order.iter().map(|c| libm::exp(among[*c] - among[best])).sum();
+        let also = order.iter().skip(1).take(GUESSES).map(|c| name(*c)).collect();
+        let next = ChordHeard { start, end, harte: name(best), confidence: 1.0 / total, also };
+        match out.last_mut() {
+            // In context neighbours can come out alike.
+            Some(last) if last.harte == next.harte => {
+                last.end = end;
+                last.confidence = last.confidence.max(next.confidence);
+            }
+            _ => out.push(next),
+        }
+    }
+    out
+}
+
+/// The score of every chord over a stretch, and of none; where none was found, none alone is possible.
+fn scored(scorer: &Scorer, pool: &Pool, start: Seconds, end: Seconds, sign: Sign) -> Vec<f64> {
+    if sign == Sign::None {
+        return (0..=CHORDS).map(|c| if c == CHORDS { 0.0 } else { 2.0 * IMPOSSIBLE }).collect();
+    }
+    let scores = scorer.scores(pool, start, end);
+    (0..CHORDS).map(|c| f64::from(scores.chords[c] + BASS_WORTH * bass_of(&scores, c).1)).chain([f64::from(scores.none)]).collect()
+}
+
+/// For each stretch and chord the sum of the best way through all stretches that passes there: a root likes to fall a fifth, from a dominant seventh more
+/// so, as in `pitch::harmony`. Nothing else is known of what follows what.
+fn in_context(own: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let bonus = |from: usize| FALL + if KINDS[from % KINDS.len()].tones.starts_with(&[0, 4, 7, 10]) { DOMINANT } else { 0.0 };
+    let most = |values: &mut dyn Iterator<Item = f64>| values.fold(f64::NEG_INFINITY, f64::max);
+    let on = |root: usize| root * KINDS.len()..(root + 1) * KINDS.len();
+    let mut ahead = own.to_vec();
+    for i in 1..own.len() {
+        let last = ahead[i - 1].clone();
+        let any = most(&mut last.iter().copied());
+        let falls: Vec<f64> = (0..12).map(|to| most(&mut on((to + 7) % 12).map(|from| last[from] + bonus(from)))).collect();
+        for (to, score) in ahead[i].iter_mut().enumerate() {
+            *score += if to < CHORDS { any.max(falls[to / KINDS.len()]) } else { any };
+        }
+    }
+    let mut behind = vec![0.0; CHORDS + 1];
+    let mut out = ahead.clone();
+    for i in (0..own.len()).rev() {
+        for (sum, b) in out[i].iter_mut().zip(&behind) {
+            *sum += b;
+        }
+        let next: Vec<f64> = own[i].iter().zip(&behind).map(|(o, b)| o + b).collect();
+        let any = most(&mut next.iter().copied());
+        let reached: Vec<f64> = (0..12).map(|to| most(&mut next[on(to)].iter().copied())).collect();
+        for (from, score) in behind.iter_mut().enumerate() {
+            *score = if from < CHORDS { any.max(bonus(from) + reached[(from / KINDS.len() + 5) % 12]) } else { any };
+        }
+    }
+    out
+}
+
+/// The best way to fill the units with runs: first unit, the one after the last, what it is.
+fn best_runs(scorer: &Scorer, pool: &Pool, units: &[Unit]) -> Vec<(usize, usize, Sign)> {
+    // For each place between units the best score up to it, and the run that ends there.
+    let mut best: Vec<(f64, usize, Sign)> = vec![(f64::NEG_INFINITY, 0, Sign::None); units.len() + 1];
+    best[0].0 = 0.0;
+    // Silent seconds up to each unit.
+    let mut silent = vec![0.0];
+    for u in units {
+        let here = if pool.is_silent(u.start, u.end) { u.end.0 - u.start.0 } else { 0.0 };
+        silent.push(silent[silent.len() - 1] + here);
+    }
+    for from in 0..units.len() {
+        let before = best[from].0 - if from == 0 { 0.0 } else { BEGIN[units[from].place as usize] };
+        for length in RUNS.into_iter().filter(|l| from + l <= units.len()) {
+            let (start, end) = (units[from].start, units[from + length - 1].end);
+            let quiet = silent[from + length] - silent[from];
+            let (sign, score) = if quiet > 0.9 * (end.0 - start.0) { (Sign::None, 0.0) } else { top(&scorer.scores(pool, start, end)) };
+            let quiet = if sign == Sign::None { 0.0 } else { quiet };
+            let reached = before - SILENCE_COST * quiet + libm::pow((end.0 - start.0) / 0.5, POWER) * f64::from(score);
+            if reached > best[from + length].0 {
+                best[from + length] = (reached, from, sign);
+            }
+        }
+    }
+    let mut out = Vec::new();
+    let mut to = units.len();
+    while to > 0 {
+        let (_, from, sign) = best[to];
+        out.push((from, to, sign));
+        to = from;
+    }
+    out.reverse();
+    out
+}
+
+/// The best sign and its score.
+fn top(scores: &Scores) -> (Sign, f32) {
+    let mut best = (Sign::None, scores.none);
+    for chord in 0..CHORDS {
+        // The bass adds at most nothing.
+        if scores.chords[chord] > best.1 {
+            let (bass, worth) = bass_of(scores, chord);
+            let score = scores.chords[chord] + BASS_WORTH * worth;
+            if score > best.1 {
+                best = (Sign::Chord { chord, bass }, score);
+            }
+        }
+    }
+    best
+}
+
+/// The likeliest bass among the tones of a chord, and its score.
+fn bass_of(scores: &Scores, chord: usize) -> (usize, f32) {
+    let root = chord / KINDS.len();
+    let cost = |c: usize, inverted: f32| if c == root { 0.0 } else { inverted };
+    let tones = KINDS[chord % KINDS.len()].tones.iter().map(|t| (root + t) % 12);
+    let best = tones.fold(root, |best, c| if scores.bass[c] - cost(c, INVERSION) > scores.bass[best] - cost(best, INVERSION) { c } else { best });
+    (best, scores.bass[best] - cost(best, INVERTED))
+}
+
+fn label(sign: Sign, key: Option<Key>) -> String {
+    let Sign::Chord { chord, bass } = sign else { return "N".to_owned() };
+    let class = PitchClass((chord / KINDS.len()) as u8);
+    let root = key.unwrap_or(Key::PLAIN).spell_class(class);
+    let degrees: Vec<Degree> = KINDS[chord % KINDS.len()].degrees.iter().filter_map(|d| Degree::parse(d)).collect();
+    let bass = degrees.iter().find(|d| d.class(class) == PitchClass(bass as u8)).map(|d| d.spell(root));
+    Symbol::new(root, degrees, bass).harte().unwrap_or_else(|| "N".to_owned())
+}

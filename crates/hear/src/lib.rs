@@ -1,0 +1,231 @@
+//! The ears: from a record's samples to how far it lies from A = 440 Hz and how that drifts, its beats, bars and swing, its key,
+//! chords and bass line, and who sits where in the stereo picture; one seat let through or taken out, strokes taken apart from tones.
+//!
+//! ```
+//! use wave::Buffer;
+//! // Three seconds of a plain chord of sines, 20 cents sharp.
+//! let tones = [45, 52, 57, 61, 64].map(|m| 440.0 * libm::exp2((f64::from(m) + 0.2 - 69.0) / 12.0));
+//! let sample = |n: i32| tones.iter().map(|hz| 0.1 * libm::sin(std::f64::consts::TAU * hz * f64::from(n) / 44_100.0)).sum::<f64>() as f32;
+//! let record = Buffer::from_mono(44_100, (0..132_300).map(sample).collect()).unwrap();
+//! let heard = hear::hear(&record, &hear::Pins::default(), &|_| ()).unwrap();
+//! let pitch = heard.pitch_reference.unwrap();
+//! assert!((pitch.cents - 20.0).abs() < 0.2 && pitch.confidence > 0.5);
+//! assert_eq!(hear::pitch_reference(&record).unwrap().unwrap().cents, pitch.cents);
+//! // Silence tells nothing.
+//! let silence = Buffer::silence(44_100, 2, 44_100).unwrap();
+//! assert_eq!(hear::hear(&silence, &hear::Pins::default(), &|_| ()).unwrap().pitch_reference, None);
+//! ```
+//!
+//! # What it must not do
+//!
+//! - Read files, the clock or the environment: it takes buffers.
+//! - Let the machine show in its numbers: plain scalar arithmetic, `libm`, no hash order.
+//! - Invent: what is not heard is `None`, what is weak has a low confidence.
+//!
+
+mod bars;
+mod bass;
+mod beat_path;
+mod beats;
+mod chord_scorer;
+mod chords;
+mod fft;
+mod hearing;
+mod key;
+mod low_spectra;
+mod mono;
+mod onset_beats;
+mod partials;
+mod percussion;
+mod pitch_reference;
+mod pulse;
+mod rhythm;
+mod salience;
+mod seat_filter;
+mod seat_powers;
+mod seats;
+mod sounding;
+mod stereo;
+mod streams;
+
+pub use beats::Pins;
+pub use hearing::{BassNote, ChordHeard, Hearing, KeyAt, KeyHeard, Meter, Seat, Swing, Tempo};
+pub use percussion::{HarmonicPercussive, harmonic_percussive};
+pub use pitch_reference::{PitchAt, PitchReference};
+pub use seat_filter::{Keep, Quality, SeatError, Separated, seat_filter};
+pub use seats::{StereoPicture, stereo_picture};
+
+use wave::{Buffer, Seconds};
+
+/// The longest record that is listened to.
+pub const LONGEST: Seconds = Seconds(30.0 * 60.0);
+/// The lowest sample rate that is listened to.
+pub const LOWEST_RATE_HZ: u32 = 4_000;
+
+/// Pitch less sure than this gives no key and no chords.
+const LEAST_PITCH: f64 = 0.15;
+/// Beats whose spacing is less sure than this are no grid for chords.
+const LEAST_BEAT: f64 = 0.2;
+
+/// Why a record is not listened to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum HearError {
+    /// Longer than [`LONGEST`].
+    TooLong { found: Seconds },
+    /// A rate below [`LOWEST_RATE_HZ`].
+    Rate { found_hz: u32 },
+}
+
+impl std::fmt::Display for HearError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            HearError::TooLong { found } => write!(f, "the record lasts {found}; it must be {LONGEST} or shorter: cut out what you need"),
+            HearError::Rate { found_hz } => write!(f, "the sample rate is {found_hz} Hz; it must be {LOWEST_RATE_HZ} Hz or more"),
+        }
+    }
+}
+
+impl std::error::Error for HearError {}
+
+/// Listens to a record; its beats obey the pins. `progress` is told how much is done, 0 to 1.
+///
+/// Silent, empty and very short records are no error: they give a [`Hearing`] that holds little.
+///
+/// # Errors
+/// A record too long, or a sample rate too low.
+pub fn hear(record: &Buffer, pins: &Pins, progress: &dyn Fn(f64)) -> Result<Hearing, HearError> {
+    within_limits(record)?;
+    let mut heard = Hearing {
+        duration: record.duration(),
+        rate_hz: record.rate_hz(),
+        channels: record.channel_count(),
+        loudness_lufs: wave::loudness(record).integrated_lufs,
+        pitch_reference: None,
+        tempo: None,
+        meter: None,
+        swing: None,
+        beats: None,
+        bars: None,
+        key: None,
+        chords: None,
+        bass: None,
+        seats: stereo_picture(record).map(|p| p.seats),
+    };
+    let Some(mut mono) = mono::Mono::new(record) else {
+        return Ok(heard);
+    };
+    let streams = streams::streams(&mut mono, progress);
+    heard.pitch_reference = pitch_reference::pitch_reference(&streams.partials);
+    let activity = beats::activity(&streams.onsets);
+    let pulse = pulse::pulse(&rhythm::rhythm(&streams));
+    let mut beats = beats::beats(&activity, &pulse, pins);
+    let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
+    // Without pitch there is no harmony to speak of.
+    if let Some(pitch) = heard.pitch_reference.as_ref().filter(|p| p.confidence >= LEAST_PITCH) {
+        let sure = beats.as_ref().filter(|b| b.spacing >= LEAST_BEAT);
+        let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
+        let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));
+        heard.key = key::key(&sounding::soundings(&pool, &units));
+        heard.bass = Some(bass::bass(&low_spectra::low_spectra(&mut mono, pitch)));
+        heard.chords = Some(chords::chords(&chord_scorer::Scorer::new(), &pool, &units, heard.key.as_ref().map(|k| k.key)));
+    }
+    if let Some(beats) = beats {
+        heard.tempo = Some(tempo(&beats));
+        heard.swing = bars::swing(&beats, &activity);
+        heard.beats = Some(beats.times);
+    }
+    if let Some(bars) = bars {
+        heard.meter = Some(bars.meter);
+        heard.bars = Some(bars.starts);
+    }
+    Ok(heard)
+}
+
+/// The pitch reference alone, of a stretch of a record. `None` for silence and where nothing has a pitch.
+///
+/// # Errors
+/// As [`hear`].
+pub fn pitch_reference(record: &Buffer) -> Result<Option<PitchReference>, HearError> {
+    within_limits(record)?;
+    let Some(mut mono) = mono::Mono::new(record) else { return Ok(None) };
+    let mut finder = partials::Partials::new();
+    let mut block = vec![0.0f32; partials::PARTIALS_SIZE];
+    let windows: Vec<Vec<partials::Partial>> = (0..mono.frames())
+        .step_by(partials::PARTIALS_HOP)
+        .map(|at| {
+            mono.read(at as i64 - (partials::PARTIALS_SIZE / 2) as i64, &mut block);
+            finder.find(&block)
+        })
+        .collect();
+    Ok(pitch_reference::pitch_reference(&windows))
+}
+
+/// Beats from onset strength alone and how sure they are, 0 to 1: the plain method, for comparison with what [`hear`] finds by its network.
+///
+/// # Errors
+/// As [`hear`].
+pub fn plain_beats(record: &Buffer, pins: &Pins) -> Result<Option<(Vec<Seconds>, f64)>, HearError> {
+    within_limits(record)?;
+    let Some(mut mono) = mono::Mono::new(record) else {
+        return Ok(None);
+    };
+    let streams = streams::streams(&mut mono, &|_| ());
+    Ok(beats::plain(&beats::activity(&streams.onsets), pins).map(|b| (b.times, b.confidence)))
+}
+
+/// Values a frame of [`rhythm()`].
+pub const RHYTHM_CHANNELS: usize = rhythm::CHANNELS;
+/// Frames a second of [`rhythm()`].
+pub const RHYTHM_RATE_HZ: f64 = mono::RATE_HZ as f64 / (rhythm::HOPS * streams::ONSET_HOP) as f64;
+
+/// What the network of beats sees of a record, [`RHYTHM_CHANNELS`] values a frame, for its training alone. Empty for silence.
+///
+/// # Errors
+/// As [`hear`].
+pub fn rhythm(record: &Buffer) -> Result<Vec<f32>, HearError> {
+    within_limits(record)?;
+    Ok(mono::Mono::new(record).map_or(Vec::new(), |mut mono| rhythm::rhythm(&streams::streams(&mut mono, &|_| ()))))
+}
+
+fn within_limits(record: &Buffer) -> Result<(), HearError> {
+    if record.duration().0 > LONGEST.0 {
+        return Err(HearError::TooLong { found: record.duration() });
+    }
+    if record.rate_hz() < LOWEST_RATE_HZ {
+        return Err(HearError::Rate { found_hz: record.rate_hz() });
+    }
+    Ok(())
+}
+
+/// What chords and the bass line are read from, for training what reads them (`training`).
+#[derive(Clone, Debug, Default)]
+pub struct Evidence {
+    /// Rows of note salience (module `salience`).
+    pub notes: Vec<[f32; salience::WIDTH]>,
+    /// Rows of the lower spectra (module `low_spectra`).
+    pub low: Vec<[f32; low_spectra::WIDTH]>,
+}
+
+/// The evidence of a record; empty where there is no pitch.
+///
+/// # Errors
+/// As [`hear()`].
+pub fn evidence(record: &Buffer) -> Result<Evidence, HearError> {
+    within_limits(record)?;
+    let Some(mut mono) = mono::Mono::new(record) else { return Ok(Evidence::default()) };
+    let streams = streams::streams(&mut mono, &|_| ());
+    let Some(pitch) = pitch_reference::pitch_reference(&streams.partials) else { return Ok(Evidence::default()) };
+    Ok(Evidence { notes: salience::salience(&streams, &pitch), low: low_spectra::low_spectra(&mut mono, &pitch) })
+}
+
+/// The middle of the beats' tempi, and how far the tempo moves when read over eight beats.
+fn tempo(beats: &beats::Beats) -> Tempo {
+    let over = |n: usize| -> Vec<f64> {
+        let mut bpm: Vec<f64> = beats.times.windows(n + 1).map(|w| 60.0 * n as f64 / (w[n].0 - w[0].0).max(1e-3)).collect();
+        bpm.sort_by(f64::total_cmp);
+        bpm
+    };
+    let all = over(beats.times.len().saturating_sub(1).clamp(1, 8));
+    let bpm = all[all.len() / 2];
+    Tempo { bpm, drift_percent: 100.0 * (all[all.len() - 1] - all[0]) / bpm, confidence: beats.confidence }
+}

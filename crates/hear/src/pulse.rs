@@ -1,0 +1,172 @@
+//! How likely a beat, and a bar's first beat, falls on each moment: a small network's answer to the rhythm streams.
+//!
+//! # Conventions
+//! Two answers to each frame of [`rhythm`](crate::rhythm), 86 a second; answer n stands for the hops 2n and 2n + 1 of the onset stream.
+//!
+//! # Method
+//! A stack of convolutions over time, each reaching twice as far as the one before, with what came in added to what comes out (S. Böck, M. Davies and P. Knees,
+//! "Multi-task learning of tempo and beat", ISMIR 2019, has the like): a frame is judged by 12 seconds to each side. Sums run in one fixed order,
+//! so the answer is the same on every machine. Weights, data and training: `training/beats`.
+
+use crate::rhythm::CHANNELS;
+use crate::streams::GROUPS;
+
+const WIDTH: usize = 24;
+const TAPS: usize = 5;
+const DILATIONS: [usize; 9] = [1, 2, 4, 8, 16, 32, 64, 128, 256];
+/// Beat in the first and second half of a frame, then first beat of a bar in each.
+const ANSWERS: usize = 4;
+const BYTES: &[u8] = include_bytes!("../weights/pulse.f32");
+const COUNT: usize = 2 * CHANNELS
+    + TAPS * CHANNELS * WIDTH
+    + WIDTH
+    + DILATIONS.len() * (TAPS * WIDTH * WIDTH + WIDTH + WIDTH * WIDTH + WIDTH)
+    + WIDTH * ANSWERS
+    + ANSWERS;
+const _: () = assert!(BYTES.len() == 4 * COUNT, "the weights are of another network");
+
+/// Probabilities, 0 to 1, of half a frame each.
+pub(crate) struct Pulse {
+    pub beat: Vec<f32>,
+    pub down: Vec<f32>,
+}
+
+pub(crate) fn pulse(rhythm: &[f32]) -> Pulse {
+    let mut weights = Weights { rest: BYTES };
+    let (mean, deviation) = (weights.take(CHANNELS), weights.take(CHANNELS));
+    let mut input = rhythm.to_vec();
+    for frame in input.chunks_exact_mut(CHANNELS) {
+        for (c, v) in frame.iter_mut().enumerate() {
+            // Rises are few and high: their roots are nearer to even.
+            let value = if c < 2 * GROUPS { v.max(0.0).sqrt() } else { *v };
+            *v = (value - mean[c]) / deviation[c];
+        }
+    }
+    let frames = input.len() / CHANNELS;
+    let mut state = vec![0.0f32; frames * WIDTH];
+    convolve(&input, CHANNELS, &weights.take(TAPS * CHANNELS * WIDTH), &weights.take(WIDTH), 1, &mut state);
+    state.iter_mut().for_each(|v| *v = v.max(0.0));
+    let mut inner = vec![0.0f32; frames * WIDTH];
+    for dilation in DILATIONS {
+        convolve(&state, WIDTH, &weights.take(TAPS * WIDTH * WIDTH), &weights.take(WIDTH), dilation, &mut inner);
+        let (mix, bias) = (weights.take(WIDTH * WIDTH), weights.take(WIDTH));
+        for (out, from) in state.chunks_exact_mut(WIDTH).zip(inner.chunks_exact(WIDTH)) {
+            let mut sums: [f32; WIDTH] = std::array::from_fn(|o| bias[o]);
+            for (value, row) in from.iter().zip(mix.chunks_exact(WIDTH)) {
+                let value = value.max(0.0);
+                for (s, w) in sums.iter_mut().zip(row) {
+                    *s += value * w;
+                }
+            }
+            for (o, s) in out.iter_mut().zip(sums) {
+                *o += s;
+            }
+        }
+    }
+    let (last, bias) = (weights.take(WIDTH * ANSWERS), weights.take(ANSWERS));
+    let mut out = Pulse { beat: Vec::with_capacity(2 * frames), down: Vec::with_capacity(2 * frames) };
+    for from in state.chunks_exact(WIDTH) {
+        let mut sums: [f32; ANSWERS] = std::array::from_fn(|a| bias[a]);
+        for (value, row) in from.iter().zip(last.chunks_exact(ANSWERS)) {
+            for (s, w) in sums.iter_mut().zip(row) {
+                *s += value.max(0.0) * w;
+            }
+        }
+        let chance = |x: f32| 1.0 / (1.0 + libm::expf(-x));
+        out.beat.extend([chance(sums[0]), chance(sums[1])]);
+        out.down.extend([chance(sums[2]), chance(sums[3])]);
+    }
+    out
+}
+
+struct Weights {
+    rest: &'static [u8],
+}
+
+impl Weights {
+    fn take(&mut self, count: usize) -> Vec<f32> {
+        let (now, rest) = self.rest.split_at(4 * count);
+        self.rest = rest;
+        now.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])).collect()
+    }
+}
+
+/// A convolution of [`TAPS`] taps, `dilation` frames apart and centred; weights are `[tap][channel in][channel out]`; silence lies beyond both ends.
+fn convolve(input: &[f32], channels: usize, weights: &[f32], bias: &[f32], dilation: usize, out: &mut [f32]) {
+    let frames = input.len() / channels;
+    for (frame, out) in out.chunks_exact_mut(WIDTH).enumerate() {
+        let mut sums: [f32; WIDTH] = std::array::from_fn(|o| bias[o]);
+        for (tap, weights) in weights.chunks_exact(channels * WIDTH).enumerate() {
+            let at = (frame + tap * dilation).wrapping_sub(TAPS / 2 * dilation);
+            if at >= frames {
+                continue;
+            }
+            for (value, row) in input[at * channels..(at + 1) * channels].iter().zip(weights.chunks_exact(WIDTH)) {
+                for (s, w) in sums.iter_mut().zip(row) {
+                    *s += value * w;
+                }
+            }
+        }
+        out.copy_from_slice(&sums);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_convolution_is_the_plain_formula_and_ends_in_silence() {
+        let (frames, channels, dilation) = (9, 3, 2);
+        let input: Vec<f32> = (0..frames * channels).map(|n| ((n * 7 % 11) as f32 - 5.0) / 5.0).collect();
+        let weights: Vec<f32> = (0..TAPS * channels * WIDTH).map(|n| ((n * 5 % 13) as f32 - 6.0) / 6.0).collect();
+        let bias: Vec<f32> = (0..WIDTH).map(|n| n as f32 / 10.0).collect();
+        let mut out = vec![0.0; frames * WIDTH];
+        convolve(&input, channels, &weights, &bias, dilation, &mut out);
+        for t in 0..frames {
+            for o in 0..WIDTH {
+                let mut want = bias[o];
+                for k in 0..TAPS {
+                    let at = t as i64 + (k as i64 - 2) * dilation as i64;
+                    for c in 0..channels {
+                        if (0..frames as i64).contains(&at) {
+                            want += input[at as usize * channels + c] * weights[(k * channels + c) * WIDTH + o];
+                        }
+                    }
+                }
+                assert!((out[t * WIDTH + o] - want).abs() < 1e-4, "frame {t}, channel {o}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_answer_is_that_of_the_trained_network() {
+        // As `training/beats/reference.py` prints it: strokes every 22 frames, every fourth with more of the low bands.
+        let mut input = Vec::new();
+        for frame in 0..700 {
+            for channel in 0..CHANNELS {
+                input.push(match channel {
+                    c if c < GROUPS && frame % 88 == 0 => 9.0,
+                    c if c < 2 * GROUPS && frame % 22 == 0 => 6.0,
+                    c if c < 2 * GROUPS => 0.1,
+                    c if c < 2 * GROUPS + GROUPS / 2 => 2.0,
+                    _ => 0.02,
+                });
+            }
+        }
+        let found = pulse(&input);
+        for (frame, want) in REFERENCE {
+            let got = [found.beat[2 * frame], found.beat[2 * frame + 1], found.down[2 * frame], found.down[2 * frame + 1]];
+            assert!(got.iter().zip(&want).all(|(g, w)| (g - w).abs() < 2e-4), "frame {frame}: {got:?}, should be {want:?}");
+        }
+    }
+
+    const REFERENCE: [(usize, [f32; 4]); 6] = [
+        (0, [0.38704, 0.39209, 0.26975, 0.26840]),
+        (22, [0.53925, 0.46461, 0.23238, 0.18335]),
+        (341, [0.00601, 0.00789, 0.00143, 0.00160]),
+        (352, [0.61585, 0.55158, 0.28146, 0.22101]),
+        (353, [0.10042, 0.02392, 0.04155, 0.00957]),
+        (699, [0.00895, 0.01145, 0.00151, 0.00178]),
+    ];
+}
