@@ -1,0 +1,27 @@
+//! What is heard in a take before it is written: notes and scratches in seconds.
+
+use lesson::Attack;
+use pitch::Midi;
+
+/// One note of the take.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TakenNote {
+    /// Seconds from the take's beginning.
+    pub onset_s: f64,
+    pub offset_s: f64,
+    pub midi: Midi,
+    /// 0 to 1.
+    pub confidence: f64,
+    /// How likely each string is by its sound, low to high; empty where the sound says nothing.
+    pub strings: Vec<f64>,
+    /// How it begins.
+    pub attack: Attack,
+}
+
+/// A muted stroke.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TakenScratch {
+    pub onset_s: f64,
+    /// 0 to 1.
+    pub confidence: f64,
+}
