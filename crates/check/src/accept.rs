@@ -1,0 +1,143 @@
+//! What is done about a finding: the lesson's text is changed as it suggests, or the teacher says that they heard it as written. Both are edits of the text that leave
+//! every other byte (`lesson::edit`).
+
+use crate::findings::{Finding, FindingKind};
+use lesson::{BarAt, Edit, EditError, Event, Owner, Reading, Rounds, Span, Value};
+
+/// The lesson's text with a finding accepted.
+///
+/// # Errors
+/// Findings of whole parts, of places that no token stands for alone (a bracket, a part in note names) and those that suggest nothing are for the teacher's own
+/// hand: the error says so. So does an edit that would leave the lesson with a fault.
+pub fn accept(text: &str, passage: &str, finding: &Finding, rounds: Rounds) -> Result<String, EditError> {
+    let reading = lesson::read(text);
+    let part = finding.part.as_deref().unwrap_or("");
+    let bar = BarAt { passage: passage.into(), part: part.into(), bar: finding.bar };
+    let put = |text: &str, slot: u32, with: String| lesson::edit(text, &Edit::Token { bar: bar.clone(), row: None, slot, with, rounds }).map(|e| e.text);
+    let place = |p: Option<(u8, u8)>| p.ok_or_else(|| by_hand("no place on the neck was found for it"));
+    match finding.kind {
+        FindingKind::OtherPitch => {
+            let (event, token) = token_at(&reading, text, passage, finding)?;
+            let (string, new) = (finding.string.ok_or_else(|| by_hand("the note has no string"))?, place(finding.suggested_place)?);
+            put(text, finding.slot, with_note(event, token, Some(string), Some(new))?)
+        }
+        FindingKind::NotThere => {
+            let (event, token) = token_at(&reading, text, passage, finding)?;
+            let string = finding.string.ok_or_else(|| by_hand("the note has no string"))?;
+            put(text, finding.slot, with_note(event, token, Some(string), None)?)
+        }
+        FindingKind::GripNote => {
+            let (event, token) = token_at(&reading, text, passage, finding)?;
+            put(text, finding.slot, with_note(event, token, None, Some(place(finding.suggested_place)?))?)
+        }
+        FindingKind::Unwritten => {
+            let (string, fret) = place(finding.suggested_place)?;
+            put(text, finding.slot, format!("{string}:{fret}"))
+        }
+        FindingKind::Moved => {
+            let (event, token) = token_at(&reading, text, passage, finding)?;
+            if event.notes.len() > 1 {
+                return Err(by_hand("one note of a stroke is struck at another time"));
+            }
+            let to = i64::from(finding.slot) + i64::from(finding.moved_slots.unwrap_or(0));
+            let to = u32::try_from(to).ok().filter(|t| *t >= 1).ok_or_else(|| by_hand("it would move into another bar"))?;
+            let moved = put(text, to, token.to_string())?;
+            put(&moved, finding.slot, ".".into())
+        }
+        FindingKind::NoStroke => put(text, finding.slot, ".".into()),
+        FindingKind::NoteOrScratch => put(text, finding.slot, "x".into()),
+        FindingKind::Whole(_) => Err(by_hand("this is of a whole part or passage")),
+    }
+}
+
+/// The lesson's text with `heard="as written"` for the strokes of a finding, so that it is not reported again.
+///
+/// # Errors
+/// A finding of a whole part or passage; a bar that is not there any more.
+pub fn wave_through(text: &str, passage: &str, finding: &Finding) -> Result<String, EditError> {
+    let Some(part) = finding.part.as_deref().filter(|_| !matches!(finding.kind, FindingKind::Whole(_))) else {
+        return Err(by_hand("this is of a whole part or passage"));
+    };
+    let reading = lesson::read(text);
+    let before = bar_of(&reading, passage, finding).and_then(|b| b.heard.clone());
+    let slots = match before {
+        Some(s) if s.is_empty() => vec![],
+        Some(mut s) => {
+            s.push(finding.slot);
+            s.sort_unstable();
+            s.dedup();
+            s
+        }
+        None => vec![finding.slot],
+    };
+    let list: Vec<String> = slots.iter().map(u32::to_string).collect();
+    let words = match list.as_slice() {
+        [] => "as written".to_string(),
+        [one] => format!("as written at slot {one}"),
+        many => format!("as written at slots {}", many.join(", ")),
+    };
+    let bar = BarAt { passage: passage.into(), part: part.into(), bar: finding.bar };
+    lesson::edit(text, &Edit::Property { of: Owner::Bar(bar), key: "heard".into(), value: Some(Value::Text(words)) }).map(|e| e.text)
+}
+
+fn bar_of<'a>(reading: &'a Reading, passage: &str, finding: &Finding) -> Option<&'a lesson::PartBar> {
+    let p = reading.lesson.passages.iter().find(|p| p.id == passage)?;
+    let index = p.bars.iter().position(|b| b.number == finding.bar)?;
+    p.parts.iter().find(|o| Some(o.name.as_str()) == finding.part.as_deref())?.bars.get(index)
+}
+
+fn token_at<'a>(reading: &'a Reading, text: &'a str, passage: &str, finding: &Finding) -> Result<(&'a Event, &'a str), EditError> {
+    let event = bar_of(reading, passage, finding).and_then(|b| b.events.iter().find(|e| e.slot == finding.slot && !e.tie_in)).ok_or_else(|| by_hand("no stroke stands there any more"))?;
+    if event.tuplet.is_some() {
+        return Err(by_hand("the stroke stands in a bracket"));
+    }
+    let token = text.get(event.span.start..event.span.end).filter(|t| !t.is_empty()).ok_or_else(|| by_hand("its place in the text is not known"))?;
+    Ok((event, token))
+}
+
+/// A token with the note on a string replaced, taken out, or one added.
+fn with_note(event: &Event, token: &str, string: Option<u8>, new: Option<(u8, u8)>) -> Result<String, EditError> {
+    let shown = |(s, f): (u8, u8)| format!("{s}:{f}");
+    let notes: Vec<&str> = token.split('+').collect();
+    let is_on = |n: &str, s: u8| n.find(&format!("{s}:")).is_some_and(|at| at == 0 || !n.as_bytes()[at - 1].is_ascii_digit());
+    let explicit = token.contains(':');
+    if explicit {
+        let mut out: Vec<String> = Vec::new();
+        for n in &notes {
+            match string {
+                Some(s) if is_on(n, s) => {
+                    if let Some(new) = new {
+                        let at = n.find(&format!("{s}:")).unwrap_or(0);
+                        let tail = n[at + 2..].trim_start_matches(|c: char| c.is_ascii_digit());
+                        out.push(format!("{}{}{tail}", &n[..at], shown(new)));
+                    }
+                }
+                _ => out.push(n.to_string()),
+            }
+        }
+        if string.is_none() {
+            out.extend(new.map(shown));
+        }
+        return Ok(if out.is_empty() { ".".into() } else { out.join("+") });
+    }
+    // A grip's letter: its notes one by one, the signs before and behind kept.
+    let letter = token.find(|c: char| c.is_ascii_lowercase() && c != 'x').ok_or_else(|| by_hand("the stroke is a scratch"))?;
+    if token.contains(['/', '^', '!', '[', '+']) || event.grip.is_none() {
+        return Err(by_hand("the stroke is bent or slid, or more than one grip"));
+    }
+    let tail = token[letter + 1..].trim_start_matches(|c: char| c.is_ascii_digit() || c == '@' || c == '-');
+    let mut places: Vec<(u8, u8)> = event.notes.iter().filter(|n| !n.dead).filter_map(lesson::Tone::place).filter(|p| Some(p.0) != string).collect();
+    places.extend(new);
+    places.sort_by_key(|p| std::cmp::Reverse(p.0));
+    if places.is_empty() {
+        return Ok(".".into());
+    }
+    // Behind a note a sign is its own; what closes the stroke stands at its end.
+    let (own, end): (String, String) = tail.chars().partition(|c| matches!(c, '\'' | '~'));
+    let list: Vec<String> = places.into_iter().map(|p| format!("{}{own}", shown(p))).collect();
+    Ok(format!("{}{}{end}", &token[..letter], list.join("+")))
+}
+
+fn by_hand(found: &str) -> EditError {
+    EditError { found: found.into(), right: "change it in the text by hand".into(), span: Span::default(), problems: vec![], outcome: String::new() }
+}

@@ -1,0 +1,651 @@
+//! Where each written stroke lies in a stretch of record.
+//!
+//! # Method
+//! Record and score are brought to the same features, chroma and the chroma of what begins (S. Ewert, M. Müller and P. Grosche, "High resolution audio synchronization using
+//! chroma onset features", ICASSP 2009). A search over start and tempo gives a straight line, dynamic time warping near it follows the drift, and a
+//! Viterbi path over the strokes puts each on a rise of its own partials, kept together by how far apart they are written. What comes out are two
+//! things: the strokes' own times, and the grid: a smooth curve through them that carries written to heard time.
+
+use crate::score::Score;
+use crate::spectra::{Lens, Place, RATE_HZ, Sound};
+
+/// A frame of the coarse features, samples.
+const HOP: usize = 512;
+const SIZE: usize = 4_096;
+/// A frame of the onset features, samples (5.8 ms), and their window.
+const FINE: usize = 128;
+const FINE_SIZE: usize = 1_024;
+const DIMS: usize = 25;
+
+/// Where the score lies.
+#[derive(Clone, Debug)]
+pub(crate) struct Alignment {
+    /// For each group of written notes that begin together: written and heard seconds, rising.
+    pub strokes: Vec<Stroke>,
+    /// Points of the grid: written and heard seconds, rising.
+    pub grid: Vec<(f64, f64)>,
+    /// How alike record and score are along the path, beside how alike they are elsewhere: 0 chance, 1 and more sure.
+    pub sure: f64,
+    /// Semitones that the record lies above the score.
+    pub semitones: i32,
+    /// Heard length over written length.
+    pub stretch: f64,
+    /// Onsets that are heard, seconds, and how strong.
+    pub onsets: Vec<(f64, f32)>,
+}
+
+/// Written notes that begin together, over all parts.
+#[derive(Clone, Debug)]
+pub(crate) struct Stroke {
+    pub written_s: f64,
+    pub heard_s: f64,
+    /// How strong an onset was found there: 1 is usual in this record, 0 none.
+    pub strength: f32,
+}
+
+impl Alignment {
+    /// Heard time of a written time.
+    pub fn heard(&self, written_s: f64) -> f64 {
+        line(&self.grid, written_s)
+    }
+
+    /// Written time of a heard time.
+    pub fn written(&self, heard_s: f64) -> f64 {
+        let turned: Vec<(f64, f64)> = self.grid.iter().map(|(w, h)| (*h, *w)).collect();
+        line(&turned, heard_s)
+    }
+
+    /// The share of strokes on an onset.
+    pub fn found(&self) -> f64 {
+        self.strokes.iter().filter(|s| s.strength > 0.25).count() as f64 / self.strokes.len().max(1) as f64
+    }
+
+    /// The strokes written at other times in the same order, as when the score was swung for the search.
+    pub fn written_at(mut self, score: &Score) -> Option<Alignment> {
+        let times = groups(score);
+        if times.len() != self.strokes.len() {
+            return None;
+        }
+        self.strokes.iter_mut().zip(times).for_each(|(s, t)| s.written_s = t);
+        Some(self)
+    }
+
+    /// The stroke written at a time.
+    pub fn stroke(&self, written_s: f64) -> Option<&Stroke> {
+        let n = self.strokes.partition_point(|s| s.written_s < written_s - 1e-4);
+        self.strokes.get(n).filter(|s| (s.written_s - written_s).abs() < 2e-3)
+    }
+}
+
+/// A straight line between points, on beyond the first and last by the slope of the ends.
+fn line(points: &[(f64, f64)], x: f64) -> f64 {
+    match points {
+        [] => x,
+        [one] => one.1 + x - one.0,
+        _ => {
+            let n = points.partition_point(|p| p.0 <= x).clamp(1, points.len() - 1);
+            let (a, b) = (points[n - 1], points[n]);
+            if b.0 - a.0 < 1e-9 { a.1 } else { a.1 + (x - a.0) * (b.1 - a.1) / (b.0 - a.0) }
+        }
+    }
+}
+
+/// What is known beforehand.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Known {
+    /// Where in the sound the passage should begin, seconds, and how far off that may be.
+    pub start_s: f64,
+    pub start_within_s: f64,
+    /// Points of the grid that the teacher fixed: written and heard seconds. One fixes the start, more the tempo too.
+    pub pins: Vec<(f64, f64)>,
+    pub cents: f64,
+}
+
+/// Aligns a score with a sound. `None` where the score has no notes.
+pub(crate) fn align(sound: &Sound, score: &Score, known: &Known) -> Option<Alignment> {
+    let groups = groups(score);
+    if groups.is_empty() {
+        return None;
+    }
+    let mut heard = record_features(sound, known.cents);
+    heard.truncate((sound.end_s * f64::from(RATE_HZ) / HOP as f64) as usize + 2);
+    let fine = Fine::new(sound, Place { seat: None });
+    let onsets = fine.onsets();
+    let seconds = HOP as f64 / f64::from(RATE_HZ);
+    let written = score_features(score, seconds);
+    let coarse = if known.pins.len() > 1 {
+        Coarse { grid: known.pins.clone(), semitones: 0, sure: 1.0, stretch: 1.0 }
+    } else {
+        coarse(&heard, &written, known, seconds)
+    };
+    let fixed = known.pins.len() > 1;
+    let rough: Vec<f64> = groups.iter().map(|w| line(&coarse.grid, *w)).collect();
+    let strokes_near = |rough: &[f64]| -> Vec<Stroke> {
+        let found = fine.place(score, &groups, rough, coarse.semitones, known.cents, fixed);
+        groups.iter().zip(found).map(|(w, (h, s))| Stroke { written_s: *w, heard_s: h, strength: s }).collect()
+    };
+    let mut strokes = strokes_near(&rough);
+    if !fixed {
+        // Once more from the curve through what was found: the warped path strays where little sounds.
+        let clear: Vec<Stroke> = strokes.iter().filter(|s| s.strength > 0.25 && s.heard_s < sound.end_s).cloned().collect();
+        if clear.len() >= 4 {
+            let curve = smooth(&clear, score.length_s);
+            let again = strokes_near(&groups.iter().map(|w| line(&curve, *w)).collect::<Vec<f64>>());
+            let count = |all: &[Stroke]| all.iter().filter(|s| s.strength > 0.25).count();
+            if count(&again) >= count(&strokes) {
+                strokes = again;
+            }
+        }
+    }
+    // What lies behind the record's end says nothing of its time.
+    let within: Vec<Stroke> = strokes.iter().filter(|s| s.heard_s < sound.end_s).cloned().collect();
+    let grid = if fixed { coarse.grid } else { smooth(if within.is_empty() { &strokes } else { &within }, score.length_s) };
+    let span = |g: &[(f64, f64)]| match (g.first(), g.last()) {
+        (Some(a), Some(b)) if b.0 - a.0 > 0.5 => (b.1 - a.1) / (b.0 - a.0),
+        _ => coarse.stretch,
+    };
+    let stretch = span(&grid);
+    Some(Alignment { strokes, grid, sure: coarse.sure, semitones: coarse.semitones, stretch, onsets })
+}
+
+/// Times at which notes are written, over all parts.
+fn groups(score: &Score) -> Vec<f64> {
+    let mut groups: Vec<f64> = score.parts.iter().flat_map(|p| p.notes.iter().map(|n| n.at_s)).collect();
+    groups.sort_by(f64::total_cmp);
+    groups.dedup_by(|a, b| *a - *b < 1e-3);
+    groups
+}
+
+/// Chroma (12), chroma of what begins (12), onset (1), frame by frame.
+type Features = Vec<[f32; DIMS]>;
+
+fn record_features(sound: &Sound, cents: f64) -> Features {
+    let mut lens = Lens::new();
+    let frames = sound.middle.len() / HOP + 1;
+    let class: Vec<Option<usize>> = (0..=SIZE / 2)
+        .map(|b| {
+            let hz = b as f64 * f64::from(RATE_HZ) / SIZE as f64;
+            (hz > 75.0 && hz < 2_100.0).then(|| ((12.0 * libm::log2(hz / 440.0) + 69.0 - cents / 100.0).round() as i64).rem_euclid(12) as usize)
+        })
+        .collect();
+    let mut spectrum = Vec::new();
+    let mut before = [0.0f32; 12];
+    let mut out: Features = Vec::with_capacity(frames);
+    let scale = (30.0 / sound.rms) as f32;
+    for f in 0..frames {
+        lens.look(sound, Place { seat: None }, (f * HOP) as i64 - (SIZE / 2) as i64, SIZE, &mut spectrum);
+        let mut level = [0.0f32; 12];
+        for (b, c) in class.iter().enumerate() {
+            // Only peaks: between them a bin belongs to two notes.
+            if let (Some(c), true) = (c, b > 0 && b < SIZE / 2 && spectrum[b] >= spectrum[b - 1] && spectrum[b] >= spectrum[b + 1]) {
+                level[*c] += spectrum[b] * spectrum[b];
+            }
+        }
+        let level = level.map(|l| libm::log1pf(scale * l.sqrt()));
+        let mut row = [0.0f32; DIMS];
+        row[..12].copy_from_slice(&level);
+        for c in 0..12 {
+            row[12 + c] = (level[c] - before[c]).max(0.0);
+        }
+        row[24] = row[12..24].iter().sum();
+        before = level;
+        out.push(row);
+    }
+    finish(&mut out);
+    out
+}
+
+fn score_features(score: &Score, seconds: f64) -> Features {
+    let frames = (score.length_s / seconds) as usize + 2;
+    let mut out = vec![[0.0f32; DIMS]; frames];
+    for part in &score.parts {
+        for n in &part.notes {
+            let first = (n.at_s / seconds).round() as usize;
+            if n.unpitched || !part.is_pitched() {
+                if let Some(row) = out.get_mut(first) {
+                    row[24] += 0.5;
+                }
+                continue;
+            }
+            let last = ((n.at_s + n.length_s.max(0.1)) / seconds) as usize;
+            for (f, row) in out.iter_mut().enumerate().take(last + 1).skip(first) {
+                let fade = libm::expf(-(((f - first) as f64 * seconds) as f32) / 0.7);
+                // The note, its twelfth and its seventeenth.
+                for (d, w) in [(0, 1.0), (7, 0.3), (4, 0.12)] {
+                    let c = (n.midi + d).rem_euclid(12) as usize;
+                    row[c] += w * fade;
+                    if f == first {
+                        row[12 + c] += w;
+                    }
+                }
+            }
+            if let Some(row) = out.get_mut(first) {
+                row[24] += 1.0;
+            }
+        }
+    }
+    for row in &mut out {
+        for v in &mut row[..24] {
+            *v = v.sqrt();
+        }
+        row[24] = row[24].min(3.0).sqrt();
+    }
+    finish(&mut out);
+    out
+}
+
+/// Chroma to length 1 less its mean, onsets against the loudest usual ones, and all a little blurred.
+fn finish(rows: &mut Features) {
+    let percentile = |d: fn(&[f32; DIMS]) -> f32, rows: &Features| {
+        let mut all: Vec<f32> = rows.iter().map(d).filter(|v| *v > 0.0).collect();
+        all.sort_by(f32::total_cmp);
+        all.get(all.len() * 9 / 10).copied().unwrap_or(1.0).max(1e-6)
+    };
+    let chroma_top = percentile(|r| r[..12].iter().map(|v| v * v).sum::<f32>().sqrt(), rows);
+    let rise_top = percentile(|r| r[12..24].iter().map(|v| v * v).sum::<f32>().sqrt(), rows);
+    let onset_top = percentile(|r| r[24], rows);
+    for r in rows.iter_mut() {
+        let norm = r[..12].iter().map(|v| v * v).sum::<f32>().sqrt();
+        let mean = r[..12].iter().sum::<f32>() / 12.0;
+        let silent = norm < 0.05 * chroma_top;
+        r[..12].iter_mut().for_each(|v| *v = if silent { 0.0 } else { *v - mean });
+        let norm = r[..12].iter().map(|v| v * v).sum::<f32>().sqrt().max(1e-6);
+        r[..12].iter_mut().for_each(|v| *v /= norm);
+        r[12..24].iter_mut().for_each(|v| *v = (*v / rise_top).min(1.5));
+        r[24] = (r[24] / onset_top).min(1.5);
+    }
+    let sharp = rows.clone();
+    for (f, r) in rows.iter_mut().enumerate() {
+        for d in 12..DIMS {
+            let at = |n: usize| sharp.get(n).map_or(0.0, |s| s[d]);
+            r[d] = 0.5 * at(f) + 0.25 * (at(f + 1) + if f > 0 { at(f - 1) } else { 0.0 });
+        }
+    }
+}
+
+/// How alike two frames are, with the record's chroma turned down by so many semitones.
+fn alike(heard: &[f32; DIMS], written: &[f32; DIMS], semitones: usize) -> f32 {
+    let mut sum = 0.0;
+    for c in 0..12 {
+        let h = (c + semitones) % 12;
+        sum += heard[h] * written[c] + 0.7 * heard[12 + h] * written[12 + c];
+    }
+    sum + 0.5 * heard[24] * written[24]
+}
+
+struct Coarse {
+    grid: Vec<(f64, f64)>,
+    semitones: i32,
+    sure: f64,
+    stretch: f64,
+}
+
+fn coarse(heard: &Features, written: &Features, known: &Known, seconds: f64) -> Coarse {
+    let (start, within) = match known.pins.first() {
+        Some((w, h)) => (h - w, 0.02),
+        None => (known.start_s, known.start_within_s),
+    };
+    let written_fit: f64 = written.iter().map(|r| f64::from(alike(r, r, 0))).sum::<f64>() / written.len().max(1) as f64;
+    // Every second frame will do to find the line.
+    let mean = |offset: f64, stretch: f64, semitones: usize| -> f64 {
+        let (mut sum, mut count, mut inside) = (0.0f64, 0, 0);
+        for (w, row) in written.iter().enumerate().step_by(2) {
+            let h = (offset / seconds + w as f64 * stretch).round();
+            count += 1;
+            if let Some(frame) = (h >= 0.0).then(|| heard.get(h as usize)).flatten() {
+                sum += f64::from(alike(frame, row, semitones));
+                inside += 1;
+            }
+        }
+        // What lies beyond the record says little against a place, but a place with little in it is none.
+        let outside = f64::from(count - inside) / f64::from(count.max(1));
+        if 3 * inside < count { -1.0 } else { sum / f64::from(inside) * (1.0 - 0.6 * outside) }
+    };
+    let steps = (within / seconds / 2.0).ceil() as i64;
+    let mut best = (f64::MIN, start, 1.0, 0usize);
+    let mut all = Vec::new();
+    for (semitones, tempi) in [(0usize, 14i32), (1, 4), (2, 4), (11, 4), (10, 4)] {
+        for step in -tempi..=tempi {
+            let stretch = libm::exp(f64::from(step) * 0.006);
+            for s in -steps..=steps {
+                let offset = start + s as f64 * 2.0 * seconds;
+                let fit = mean(offset, stretch, semitones);
+                if step == 0 {
+                    all.push(fit);
+                }
+                // Another pitch or tempo than the written one has to be clearly better.
+                let weighed = fit - fit.abs() * (if semitones == 0 { 0.0 } else { 0.12 } + 0.004 * f64::from(i32::abs(step)).min(4.0) + 0.02 * (offset - start).abs());
+                if weighed > best.0 {
+                    best = (weighed, offset, stretch, semitones);
+                }
+            }
+        }
+        // A good fit as written: no other pitch is asked for.
+        all.sort_by(f64::total_cmp);
+        if semitones == 0 && best.0 > 3.0 * all[all.len() / 2].max(0.02 * written_fit) && best.0 > 0.4 * written_fit {
+            break;
+        }
+    }
+    let (_, offset, stretch, turned) = best;
+    all.sort_by(f64::total_cmp);
+    let usual = all[all.len() / 2];
+    let path = warp(heard, written, offset, stretch, turned, seconds);
+    let inside: Vec<f64> = path.iter().filter_map(|(w, h)| heard.get(*h).map(|f| f64::from(alike(f, &written[*w], turned)))).collect();
+    let along = inside.iter().sum::<f64>() / inside.len().max(1) as f64;
+    let sure = (along - usual.max(0.0)) / (written_fit - usual.max(0.0)).max(1e-6);
+    let grid = path.iter().map(|(w, h)| (*w as f64 * seconds, *h as f64 * seconds)).collect();
+    let semitones = if turned > 6 { turned as i32 - 12 } else { turned as i32 };
+    Coarse { grid: thinned(grid), semitones, sure, stretch }
+}
+
+/// Dynamic time warping within 0.45 s of the straight line.
+fn warp(heard: &Features, written: &Features, offset: f64, stretch: f64, semitones: usize, seconds: f64) -> Vec<(usize, usize)> {
+    const REACH: i64 = 20;
+    const WIDTH: usize = 2 * REACH as usize + 1;
+    let base = |w: usize| (offset / seconds + w as f64 * stretch).round() as i64;
+    let mut before = [0.0f64; WIDTH];
+    let mut from: Vec<[u8; WIDTH]> = Vec::with_capacity(written.len());
+    for (w, row) in written.iter().enumerate() {
+        let mut now = [f64::MIN; WIDTH];
+        let mut back = [0u8; WIDTH];
+        let moved = if w == 0 { 0 } else { base(w) - base(w - 1) };
+        for d in 0..WIDTH {
+            let h = base(w) + d as i64 - REACH;
+            let frame = if h < 0 { None } else { heard.get(h as usize) };
+            // Beyond the record all ways are alike.
+            let fit = frame.map_or(0.5, |f| f64::from(alike(f, row, semitones)));
+            if w == 0 {
+                now[d] = fit - 0.01 * (d as f64 - REACH as f64).abs();
+                continue;
+            }
+            // The record goes on by 0, 1 or 2 frames; anything but the line's own step costs.
+            for step in 0..=2i64 {
+                let p = d as i64 + moved - step;
+                if (0..WIDTH as i64).contains(&p) {
+                    let value = before[p as usize] + fit - if step == moved.clamp(0, 2) { 0.0 } else { 0.35 };
+                    if value > now[d] {
+                        now[d] = value;
+                        back[d] = step as u8;
+                    }
+                }
+            }
+        }
+        from.push(back);
+        before = now;
+    }
+    let mut d = (0..WIDTH).max_by(|a, b| before[*a].total_cmp(&before[*b])).unwrap_or(REACH as usize);
+    let mut path = Vec::with_capacity(written.len());
+    for w in (0..written.len()).rev() {
+        path.push((w, (base(w) + d as i64 - REACH).max(0) as usize));
+        if w > 0 {
+            let moved = base(w) - base(w - 1);
+            d = (d as i64 + moved - i64::from(from[w][d])).clamp(0, WIDTH as i64 - 1) as usize;
+        }
+    }
+    path.reverse();
+    path
+}
+
+/// The path as a line through the means of half-second stretches: single frames jump.
+fn thinned(path: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    const LONG: usize = 22;
+    if path.len() < 2 * LONG {
+        let n = path.len().max(1) as f64;
+        let shift = path.iter().map(|(w, h)| h - w).sum::<f64>() / n;
+        return vec![(0.0, shift), (1.0, 1.0 + shift)];
+    }
+    path.chunks(LONG)
+        .filter(|c| c.len() > LONG / 2)
+        .map(|c| (c.iter().map(|p| p.0).sum::<f64>() / c.len() as f64, c.iter().map(|p| p.1).sum::<f64>() / c.len() as f64))
+        .collect()
+}
+
+/// Levels frame by frame in short windows, for rises.
+pub(crate) struct Fine {
+    levels: Vec<Vec<f32>>,
+    /// Rise over all bins, frame by frame, 1 a usual onset.
+    flux: Vec<f32>,
+}
+
+/// Frames that a rise looks back over (17 ms).
+const LAG: usize = 3;
+
+impl Fine {
+    /// What is heard from one place.
+    pub fn new(sound: &Sound, place: Place) -> Fine {
+        let mut lens = Lens::new();
+        let frames = sound.middle.len() / FINE + 1;
+        let scale = (100.0 / sound.rms) as f32;
+        let mut levels = Vec::with_capacity(frames);
+        let mut spectrum = Vec::new();
+        for f in 0..frames {
+            lens.look(sound, place, (f * FINE) as i64 - (FINE_SIZE / 2) as i64, FINE_SIZE, &mut spectrum);
+            levels.push(spectrum[..300].iter().map(|v| libm::log1pf(scale * v)).collect::<Vec<f32>>());
+        }
+        let mut fine = Fine { levels, flux: vec![] };
+        let mut flux: Vec<f32> = (0..frames).map(|f| (2..300).map(|b| fine.rise(f, b)).sum()).collect();
+        let mut sorted: Vec<f32> = peaks(&flux).iter().map(|p| flux[*p]).collect();
+        sorted.sort_by(f32::total_cmp);
+        let usual = sorted.get(sorted.len() * 8 / 10).copied().unwrap_or(1.0).max(1e-3);
+        flux.iter_mut().for_each(|f| *f /= usual);
+        fine.flux = flux;
+        fine
+    }
+
+    fn rise(&self, f: usize, b: usize) -> f32 {
+        let Some(before) = f.checked_sub(LAG) else { return 0.0 };
+        let row = &self.levels[before];
+        let around = row[b - 1].max(row[b]).max(row.get(b + 1).copied().unwrap_or(0.0));
+        (self.levels[f][b] - around).max(0.0)
+    }
+
+    /// Clear onsets: seconds and strength.
+    fn onsets(&self) -> Vec<(f64, f32)> {
+        let smooth = |f: usize| {
+            let near = &self.flux[f.saturating_sub(40)..(f + 40).min(self.flux.len())];
+            near.iter().sum::<f32>() / near.len() as f32
+        };
+        peaks(&self.flux)
+            .into_iter()
+            .filter(|p| self.flux[*p] > 0.12 + 1.5 * smooth(*p))
+            .map(|p| (self.exact(&self.flux, p), self.flux[p]))
+            .fold(Vec::new(), |mut out: Vec<(f64, f32)>, o| {
+                match out.last_mut() {
+                    Some(last) if o.0 - last.0 < 0.045 => {
+                        if o.1 > 1.6 * last.1 {
+                            *last = o;
+                        }
+                    }
+                    _ => out.push(o),
+                }
+                out
+            })
+    }
+
+    /// The time of a peak, between frames.
+    fn exact(&self, curve: &[f32], p: usize) -> f64 {
+        let (a, b, c) = (curve.get(p.wrapping_sub(1)).copied().unwrap_or(0.0), curve[p], curve.get(p + 1).copied().unwrap_or(0.0));
+        let bend = a - 2.0 * b + c;
+        let shift = if bend < -1e-6 { f64::from(0.5 * (a - c) / bend) } else { 0.0 };
+        ((p as f64 + shift.clamp(-0.5, 0.5)) * FINE as f64) / f64::from(RATE_HZ) - BIAS_S
+    }
+
+    /// The onset of some pitches (none: any sound) within 40 ms of a time: seconds and strength.
+    pub fn near(&self, time_s: f64, pitches: &[i32], cents: f64) -> Option<(f64, f32)> {
+        const REACH: i64 = 7;
+        let bins = bins_of(pitches, cents);
+        let middle = ((time_s + BIAS_S) * f64::from(RATE_HZ) / FINE as f64).round() as i64;
+        let curve: Vec<f32> = (middle - REACH - 1..=middle + REACH + 1)
+            .map(|f| if f < 0 || f as usize >= self.flux.len() { 0.0 } else { self.own(f as usize, &bins) })
+            .collect();
+        let top = (1..curve.len() - 1).max_by(|a, b| {
+            // A little nearer is a little better.
+            let at = |n: usize| curve[n] * (1.0 - 0.02 * (n as f32 - 1.0 - REACH as f32).abs());
+            at(*a).total_cmp(&at(*b))
+        })?;
+        let shift = self.exact(&curve, top) + BIAS_S;
+        let time = (middle - REACH - 1) as f64 * FINE as f64 / f64::from(RATE_HZ) + shift - BIAS_S;
+        (curve[top] > 0.12).then_some((time, curve[top]))
+    }
+
+    /// Rise of the whole and of some bins.
+    fn own(&self, f: usize, bins: &[usize]) -> f32 {
+        let whole = self.flux[f].min(1.5);
+        if bins.is_empty() { whole } else { 0.3 * whole + 1.2 * (bins.iter().map(|b| self.rise(f, *b)).sum::<f32>() / bins.len() as f32).min(1.5) }
+    }
+
+    /// Puts each group of written notes on an onset near its rough time: heard seconds and strength.
+    fn place(&self, score: &Score, groups: &[f64], rough: &[f64], semitones: i32, cents: f64, fixed: bool) -> Vec<(f64, f32)> {
+        const REACH: i64 = 22;
+        const WIDTH: usize = 2 * REACH as usize + 1;
+        let rate = f64::from(RATE_HZ) / FINE as f64;
+        let base: Vec<i64> = rough.iter().map(|t| ((t + BIAS_S) * rate).round() as i64).collect();
+        let mut curves: Vec<[f32; WIDTH]> = Vec::with_capacity(groups.len());
+        for (g, b) in groups.iter().zip(&base) {
+            let mut pitches: Vec<i32> = Vec::new();
+            let mut noise = false;
+            for part in &score.parts {
+                let first = part.notes.partition_point(|n| n.at_s < g - 1e-3);
+                for n in part.notes[first..].iter().take_while(|n| n.at_s < g + 1e-3) {
+                    if n.unpitched || !part.is_pitched() {
+                        noise = true;
+                        continue;
+                    }
+                    pitches.push(n.midi + semitones);
+                }
+            }
+            let bins = bins_of(&pitches, cents);
+            let mut curve = [0.0f32; WIDTH];
+            for (d, c) in curve.iter_mut().enumerate() {
+                let f = b + d as i64 - REACH;
+                if f < 0 || f as usize >= self.flux.len() {
+                    continue;
+                }
+                let own = if bins.is_empty() { 0.0 } else { bins.iter().map(|b| self.rise(f as usize, *b)).sum::<f32>() / bins.len() as f32 };
+                *c = if noise || bins.is_empty() { self.flux[f as usize].min(1.5) } else { 0.6 * self.flux[f as usize].min(1.5) + own.min(1.5) };
+            }
+            curves.push(curve);
+        }
+        // Viterbi: each stroke on a rise, gaps as the rough times have them.
+        let mut before = [0.0f64; WIDTH];
+        let mut from: Vec<[u8; WIDTH]> = Vec::with_capacity(groups.len());
+        for (n, curve) in curves.iter().enumerate() {
+            let mut now = [f64::MIN; WIDTH];
+            let mut back = [0u8; WIDTH];
+            let gap = if n == 0 { 0.0 } else { rough[n] - rough[n - 1] };
+            let rounding = if n == 0 { 0.0 } else { (base[n] - base[n - 1]) as f64 - gap * rate };
+            // Frames by which a gap may differ: 12 ms, more over a longer one.
+            let loose = (0.012 + 0.04 * gap.min(1.0)) * rate;
+            for d in 0..WIDTH {
+                let own = f64::from(curve[d]) * 2.0 - 0.5 * ((d as f64 - REACH as f64) / if fixed { 8.0 } else { 14.0 }).powi(2);
+                if n == 0 {
+                    now[d] = own;
+                    continue;
+                }
+                for (p, earlier) in before.iter().enumerate() {
+                    let off = d as f64 - p as f64 + rounding;
+                    let value = earlier + own - 0.5 * (off / loose).powi(2).min(12.0);
+                    if value > now[d] {
+                        now[d] = value;
+                        back[d] = p as u8;
+                    }
+                }
+            }
+            from.push(back);
+            before = now;
+        }
+        let mut out = vec![(0.0, 0.0); groups.len()];
+        let mut d = (0..WIDTH).max_by(|a, b| before[*a].total_cmp(&before[*b])).unwrap_or(0);
+        for n in (0..groups.len()).rev() {
+            let curve = &curves[n];
+            // The nearest top of its own curve.
+            let mut top = d;
+            for _ in 0..3 {
+                if top + 1 < WIDTH && curve[top + 1] > curve[top] {
+                    top += 1;
+                } else if top > 0 && curve[top - 1] > curve[top] {
+                    top -= 1;
+                }
+            }
+            let (a, b, c) = (curve[top.saturating_sub(1)], curve[top], curve[(top + 1).min(WIDTH - 1)]);
+            let bend = a - 2.0 * b + c;
+            let shift = if bend < -1e-6 { f64::from(0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+            let time = (base[n] as f64 + top as f64 - REACH as f64 + shift) / rate - BIAS_S;
+            out[n] = if b > 0.12 { (time, b) } else { (rough[n], 0.0) };
+            if n > 0 {
+                d = from[n][d] as usize;
+            }
+        }
+        out
+    }
+}
+
+/// Bins of the first partials of some pitches.
+fn bins_of(pitches: &[i32], cents: f64) -> Vec<usize> {
+    let mut bins: Vec<usize> = pitches
+        .iter()
+        .flat_map(|p| {
+            let hz = 440.0 * libm::exp2((f64::from(*p) - 69.0 + cents / 100.0) / 12.0);
+            (1..=8).map(move |k| (hz * f64::from(k) * FINE_SIZE as f64 / f64::from(RATE_HZ)).round() as usize)
+        })
+        .filter(|b| (2..298).contains(b))
+        .collect();
+    bins.sort_unstable();
+    bins.dedup();
+    bins
+}
+
+/// How much later than the attack a rise is strongest: half the short window's slope, measured on plucked strings whose onsets are known (tests).
+const BIAS_S: f64 = 0.006;
+
+/// Frames higher than their neighbours over 30 ms.
+fn peaks(curve: &[f32]) -> Vec<usize> {
+    (1..curve.len().saturating_sub(1))
+        .filter(|f| {
+            let near = &curve[f.saturating_sub(5)..(f + 6).min(curve.len())];
+            curve[*f] > 0.0 && near.iter().all(|v| *v <= curve[*f]) && curve[*f] > curve[f - 1]
+        })
+        .collect()
+}
+
+/// The grid: at each half second of written time, a straight line through the strokes around it, weighed by nearness and strength, twice, the second time without
+/// those that lie far from the first (N. Cleveland's local regression, "Robust locally weighted regression", JASA 74, 1979).
+fn smooth(strokes: &[Stroke], length_s: f64) -> Vec<(f64, f64)> {
+    const REACH_S: f64 = 2.5;
+    let mut off = vec![0.0f64; strokes.len()];
+    let mut grid = Vec::new();
+    for round in 0..3 {
+        grid.clear();
+        let steps = (length_s / 0.5).ceil().max(1.0) as usize;
+        for n in 0..=steps {
+            let at = (n as f64 * 0.5).min(length_s);
+            let (mut w, mut x, mut y, mut xx, mut xy) = (1e-9, 0.0, 0.0, 0.0, 0.0);
+            for (s, o) in strokes.iter().zip(&off) {
+                let near = 1.0 - ((s.written_s - at) / REACH_S).powi(2);
+                let robust = if round == 0 { 1.0 } else { 1.0 / (1.0 + (o / 0.02).powi(2)) };
+                let weight = near.max(0.002).powi(2) * f64::from(s.strength.clamp(0.05, 1.5)) * robust;
+                let (dx, dy) = (s.written_s - at, s.heard_s);
+                w += weight;
+                x += weight * dx;
+                y += weight * dy;
+                xx += weight * dx * dx;
+                xy += weight * dx * dy;
+            }
+            let bend = w * xx - x * x;
+            let slope = if bend > 1e-6 * w * w { (w * xy - x * y) / bend } else { 1.0 };
+            let slope = slope.clamp(0.3, 3.0);
+            grid.push((at, (y - slope * x) / w));
+        }
+        grid.dedup_by(|b, a| b.0 - a.0 < 1e-6);
+        for (o, s) in off.iter_mut().zip(strokes) {
+            *o = s.heard_s - line(&grid, s.written_s);
+        }
+    }
+    // Time never runs backwards.
+    for n in 1..grid.len() {
+        if grid[n].1 <= grid[n - 1].1 {
+            grid[n].1 = grid[n - 1].1 + 1e-3;
+        }
+    }
+    grid
+}

@@ -1,0 +1,298 @@
+//! Parts against the record: before a lesson is published, the machine listens to the record with the written parts in hand and says which notes it supports, which it
+//! contradicts, what it hears that nobody wrote, and how each stroke lies against the beat.
+//!
+//! | module | computes |
+//! |---|---|
+//! | `score` | the written notes in seconds |
+//! | `spectra`, `templates`, `features`, `evidence` | how far a sound supports pitches at a stroke |
+//! | `align` | where each stroke lies in the record |
+//! | `moments` | what is heard of a part at its strokes and between them, over all stretches of record |
+//! | `judge`, `rhythm`, `whole` | verdicts, unwritten notes, timing, faults of a whole part |
+//! | `findings`, `accept` | sentences, and the edits that accept them or wave them through |
+//!
+//! ```
+//! let text = r#"
+//! lesson "Two bars" {
+//!   passage "one" {
+//!     tempo 100
+//!     slots 8
+//!     record "audio/bars.wav" from=0 to=4.8
+//!     part "line" instrument="guitar" {
+//!       bar "5:3 - 4:2 - 4:5 - 3:2 -"
+//!       bar "5:5 - 4:2 - 4:5 - 3:4 -"
+//!     }
+//!   }
+//! }"#;
+//! // The record has another note on the third beat.
+//! let record = lesson::read(&text.replacen("4:5", "4:4", 1)).lesson;
+//! let once = sound::Options { looped: false, ..sound::Options::default() };
+//! let record = sound::render(&record.passages[0], &once, &sound::Takes::new(), &|_| ()).unwrap().mix;
+//! let checked = check::passage(&lesson::read(text).lesson, "one", &record, &check::Options::default()).unwrap();
+//! let wrong: Vec<_> = checked.parts[0].notes.iter().filter(|n| n.verdict == check::Verdict::Contradicted).collect();
+//! assert_eq!(wrong.len(), 1);
+//! assert_eq!((wrong[0].bar, wrong[0].slot, wrong[0].midi, wrong[0].better), (1, 5, 55, Some(54)));
+//! // Accepted, the text has it.
+//! let mended = check::accept(text, "one", &checked.findings[0], lesson::Rounds::All).unwrap();
+//! assert_eq!(mended, text.replacen("4:5", "4:4", 1));
+//! ```
+//!
+//! # What it must not do
+//!
+//! - Open files, ask the clock, know JSON: it takes buffers and values.
+//! - Let the machine show in its numbers: plain arithmetic and `libm`.
+//! - Claim more than is heard: what other sound covers is not audible, and a fault of a whole part is one finding.
+
+mod accept;
+mod align;
+mod answer;
+mod evidence;
+mod features;
+mod findings;
+mod judge;
+mod moments;
+mod rhythm;
+mod score;
+mod spectra;
+mod templates;
+mod whole;
+
+pub use answer::{Checked, NoteChecked, PartChecked, Pocket, Stray, Unwritten, Verdict};
+pub use accept::{accept, wave_through};
+pub use findings::{Finding, FindingKind, Voice};
+pub use score::{Score, ScoreBar, ScoreNote, ScorePart};
+pub use whole::Whole;
+
+use wave::{Buffer, Seconds};
+
+/// How a check goes about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Options {
+    /// How far off the written beginning may be, seconds.
+    pub start_within_s: f64,
+    /// Points of the grid that the teacher fixed: written seconds from the passage's beginning, and seconds of the record. One fixes the start, more the
+    /// tempo too. They hold for the stretch in which they lie.
+    pub pins: Vec<(f64, f64)>,
+    /// The record's pitch against concert pitch, cents; measured where it is not given.
+    pub cents: Option<f64>,
+    /// Whom the findings speak to.
+    pub voice: Voice,
+}
+
+impl Default for Options {
+    fn default() -> Options {
+        Options { start_within_s: 2.0, pins: vec![], cents: None, voice: Voice::Record }
+    }
+}
+
+/// More than is asked for is cut out of the record, so that a start that is written a little off can be found.
+const AROUND_S: f64 = 2.5;
+
+/// Why a passage is not checked.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CheckError {
+    /// No passage of that name.
+    NoPassage { asked: String, have: Vec<String> },
+    /// No part of that name.
+    NoPart { asked: String, have: Vec<String> },
+    /// The passage names no record.
+    NoRecord { passage: String },
+}
+
+impl std::fmt::Display for CheckError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            CheckError::NoPassage { asked, have } => write!(f, "no passage is called \"{asked}\"; this lesson has {}", have.join(", ")),
+            CheckError::NoPart { asked, have } => write!(f, "no part is called \"{asked}\"; this passage has {}", have.join(", ")),
+            CheckError::NoRecord { passage } => write!(f, "passage \"{passage}\" names no record; write record \"audio/name.flac\" from=\"0:12.4\" to=\"0:21.8\""),
+        }
+    }
+}
+
+impl std::error::Error for CheckError {}
+
+/// Checks a passage of a lesson against its record, whose file comes decoded; every stretch of it that the passage names speaks.
+///
+/// # Errors
+/// No such passage; a passage that names no record.
+pub fn passage(lesson: &lesson::Lesson, id: &str, record: &Buffer, options: &Options) -> Result<Checked, CheckError> {
+    let Some(passage) = lesson.passages.iter().find(|p| p.id == id) else {
+        return Err(CheckError::NoPassage { asked: id.into(), have: lesson.passages.iter().map(|p| p.id.clone()).collect() });
+    };
+    if passage.record.is_empty() {
+        return Err(CheckError::NoRecord { passage: id.into() });
+    }
+    let spans: Vec<(f64, f64)> = passage.record.iter().map(|r| (r.from_s, r.to_s)).collect();
+    let options = Options { cents: options.cents.or(passage.record_cents), ..options.clone() };
+    Ok(against(&Score::of(passage), record, &spans, &options))
+}
+
+/// Checks a take of one part, a pupil's or the teacher's own, in place of the record: the same verdicts and timing, in words for whoever played. The passage
+/// may begin anywhere in the first seconds of the take.
+///
+/// # Errors
+/// No such passage or part.
+pub fn take(lesson: &lesson::Lesson, id: &str, part: &str, take: &Buffer, options: &Options) -> Result<Checked, CheckError> {
+    let Some(passage) = lesson.passages.iter().find(|p| p.id == id) else {
+        return Err(CheckError::NoPassage { asked: id.into(), have: lesson.passages.iter().map(|p| p.id.clone()).collect() });
+    };
+    let mut score = Score::of(passage);
+    score.parts.retain(|p| p.name == part);
+    if score.parts.is_empty() {
+        return Err(CheckError::NoPart { asked: part.into(), have: passage.parts.iter().map(|p| p.name.clone()).collect() });
+    }
+    // A take of one guitar has no seats.
+    let mono = take.mono();
+    // It begins with the first sound, or somewhat later than the file.
+    let first = score.parts.iter().flat_map(|p| &p.notes).map(|n| n.at_s).fold(f64::MAX, f64::min);
+    let samples = mono.channels().first().map_or(&[][..], |c| c.as_slice());
+    let peak = samples.iter().fold(0.0f32, |m, s| m.max(s.abs()));
+    let sounds = samples.iter().position(|s| s.abs() > 0.1 * peak).unwrap_or(0) as f64 / f64::from(mono.rate_hz());
+    let from = sounds - first;
+    Ok(against(&score, &mono, &[(from, from + score.length_s)], &Options { voice: Voice::Take, ..options.clone() }))
+}
+
+/// Checks a score against stretches of a record (seconds, from and to).
+///
+/// Silence, a record that is too short and one that does not fit are findings, not errors.
+pub fn against(score: &Score, record: &Buffer, spans: &[(f64, f64)], options: &Options) -> Checked {
+    let mut checked = Checked { id: score.id.clone(), stretch: 1.0, aligned: 1.0, ..Checked::default() };
+    let mut stretches: Vec<moments::Stretch> = Vec::new();
+    let mut wholes: Vec<(Option<usize>, Whole, f64)> = Vec::new();
+    for (from, to) in spans {
+        let from_s = (from - AROUND_S).max(0.0);
+        let cut = record.slice_time(Seconds(from_s)..Seconds((to + AROUND_S).min(record.duration().0).max(from_s)));
+        let Some(sound) = spectra::Sound::new(&cut) else { continue };
+        let cents = options.cents.or_else(|| hear::pitch_reference(&cut).ok().flatten().filter(|p| p.confidence > 0.15).map(|p| p.cents));
+        checked.cents = checked.cents.or(cents);
+        let pins = options.pins.iter().filter(|p| p.1 >= from_s && p.1 <= to + AROUND_S).map(|p| (p.0, p.1 - from_s)).collect();
+        let known = align::Known { start_s: from - from_s, start_within_s: options.start_within_s, pins, cents: cents.unwrap_or(0.0) };
+        let Some(alignment) = align::align(&sound, score, &known) else { continue };
+        let alignment = if known.pins.len() < 2 { swung(score, &sound, &known, alignment) } else { alignment };
+        let early = ends_early(score, &alignment, sound.end_s);
+        if (alignment.sure < 1.6 * UNSURE || early.is_some()) && known.pins.len() < 2 {
+            // Another tempo than the written one?
+            let other = [0.5, 2.0].into_iter().filter_map(|times| align::align(&sound, &whole::at_tempo(score, times), &known).map(|a| (a.sure, times))).max_by(|a, b| a.0.total_cmp(&b.0));
+            if let Some((sure, times)) = other.filter(|(s, _)| *s > alignment.sure + 0.12) {
+                wholes.push((None, Whole::Tempo { times }, (sure - alignment.sure).min(0.3) / 0.3));
+            }
+        }
+        checked.starts_s.push(from_s + alignment.heard(0.0));
+        checked.aligned = checked.aligned.min(alignment.sure.clamp(0.0, 1.0));
+        if stretches.is_empty() {
+            checked.stretch = alignment.stretch;
+            checked.grid = alignment.grid.iter().map(|(w, h)| (*w, from_s + h)).collect();
+            if let Some((time_s, bar)) = early.filter(|_| wholes.is_empty()) {
+                wholes.push((None, Whole::EndsEarly { time_s: from_s + time_s, bar }, 0.9));
+            }
+            if sound.right.is_none() && score.parts.len() > 1 {
+                checked.limits.push("the record is mono: parts cannot be told apart by their seats, so notes that two parts share say less".into());
+            }
+        }
+        stretches.push(moments::Stretch { sound, alignment, combs: features::Combs::new(cents.unwrap_or(0.0)), cents: cents.unwrap_or(0.0), from_s });
+    }
+    let Some(first) = stretches.first() else {
+        if score.parts.iter().any(|p| !p.notes.is_empty()) {
+            checked.aligned = 0.0;
+            wholes.push((None, Whole::Silent, 1.0));
+            checked.findings = findings::findings(score, &checked, &wholes, options.voice);
+        }
+        return checked;
+    };
+    if checked.cents.is_none() {
+        checked.limits.push("the record's pitch could not be measured: it is taken to be concert pitch".into());
+    }
+    let (from_s, end_s) = (first.from_s, first.sound.end_s);
+    let (mut heard, mut pitched) = (0, 0);
+    for (n, part) in score.parts.iter().enumerate() {
+        let moments = moments::moments(score, n, &stretches);
+        let mono = stretches.iter().any(|s| s.sound.right.is_none());
+        let beside = |at: f64| -> Vec<i32> {
+            let near = score.parts.iter().enumerate().filter(|(o, p)| *o != n && p.is_pitched() && (mono || (p.seat - part.seat).abs() < 0.5));
+            near.flat_map(|(_, p)| p.notes.iter().filter(|x| !x.unpitched && x.at_s < at + 0.05 && x.at_s + x.length_s > at).map(|x| x.midi)).collect()
+        };
+        let mut notes = judge::notes(score, n, &moments, &beside, from_s, end_s);
+        let taken = |at: f64, midi: i32| {
+            score.parts.iter().enumerate().filter(|(o, p)| *o != n && p.is_pitched()).any(|(_, p)| {
+                p.notes.iter().any(|x| !x.unpitched && x.midi == midi && x.at_s < at + 0.1 && x.at_s + x.length_s > at - 0.05)
+            })
+        };
+        let mut unwritten = if part.is_pitched() { judge::unwritten(score, n, &moments, &notes, &taken, from_s) } else { vec![] };
+        let alone = score.parts.len() == 1;
+        let mut rhythm = rhythm::strays(score, n, &moments, &notes, alone, from_s);
+        let pocket = rhythm::pocket(score, n, &moments, &notes);
+        if part.is_pitched() {
+            heard += notes.iter().filter(|n| !n.unpitched && n.marks[0] > 0.0 && n.verdict != Verdict::NotAudible).count();
+            pitched += notes.iter().filter(|n| !n.unpitched && n.verdict != Verdict::NotAudible).count();
+            let whole = whole::moved_by(part, &moments).map(|(by, sure)| (Whole::Semitones(by), sure)).or_else(|| whole::absent(part, &moments).then_some((Whole::Absent, 0.7)));
+            if let Some((whole, sure)) = whole {
+                wholes.push((Some(n), whole, sure));
+                // One finding, not a hundred: single notes say nothing now.
+                unwritten.clear();
+                rhythm.clear();
+                for note in &mut notes {
+                    note.better = None;
+                    note.moved_slots = None;
+                    note.verdict = if note.verdict == Verdict::Contradicted { Verdict::Weak } else { note.verdict };
+                }
+            }
+        }
+        checked.parts.push(PartChecked { name: part.name.clone(), notes, unwritten, rhythm, pocket });
+    }
+    let elsewhere = checked.aligned < UNSURE && pitched >= 8 && (heard as f64) < 0.3 * pitched as f64 && !wholes.iter().any(|(_, w, _)| matches!(w, Whole::Semitones(_) | Whole::Tempo { .. }));
+    if elsewhere {
+        wholes.retain(|(_, w, _)| matches!(w, Whole::EndsEarly { .. }));
+        wholes.push((None, Whole::OtherRecord, 1.0 - heard as f64 / pitched as f64));
+    }
+    if wholes.iter().any(|(p, w, _)| p.is_none() && !matches!(w, Whole::EndsEarly { .. })) {
+        wholes.retain(|(p, ..)| p.is_none());
+        for part in &mut checked.parts {
+            part.unwritten.clear();
+            part.rhythm.clear();
+            for note in part.notes.iter_mut().filter(|n| n.verdict == Verdict::Contradicted) {
+                (note.verdict, note.better) = (Verdict::Weak, None);
+            }
+        }
+    }
+    checked.findings = findings::findings(score, &checked, &wholes, options.voice);
+    checked
+}
+
+/// Alignments less sure than this are doubted.
+const UNSURE: f64 = 0.35;
+
+/// Where a good part of the strokes has no onset, the record may swing otherwise than written: the score is swung in other ways, and the one by which
+/// clearly more strokes are found is kept.
+fn swung(score: &Score, sound: &spectra::Sound, known: &align::Known, as_written: align::Alignment) -> align::Alignment {
+    if as_written.found() > 0.8 {
+        return as_written;
+    }
+    let ways = [(0.5, 50.0), (0.5, 58.0), (0.5, 65.0), (0.25, 58.0), (0.25, 65.0)];
+    let others = ways.iter().filter_map(|(unit, percent)| align::align(sound, &whole::at_swing(score, *unit, *percent), known)?.written_at(score));
+    let best = others.max_by(|a, b| a.found().total_cmp(&b.found()));
+    match best {
+        Some(b) if b.found() > as_written.found() + 0.12 => b,
+        _ => as_written,
+    }
+}
+
+/// Where a sound ends though the score goes on for more than a beat or so.
+fn ends_early(score: &Score, alignment: &align::Alignment, end_s: f64) -> Option<(f64, u32)> {
+    let last = score.parts.iter().flat_map(|p| &p.notes).map(|n| n.at_s).fold(0.0, f64::max);
+    (alignment.heard(last) > end_s + 0.4).then(|| {
+        let at = alignment.written(end_s);
+        (end_s, score.bars.get(score.bar_at(at)).map_or(0, |b| b.number))
+    })
+}
+
+/// The numbers that the judgement is made from, for the script that sets its weights: for each stroke (seconds, other written pitches) and each pitch from `low` to
+/// `high` a row.
+#[doc(hidden)]
+pub fn describe(record: &Buffer, seat: Option<f32>, cents: Option<f64>, strokes: &[(f64, Vec<i32>)], (low, high): (i32, i32)) -> Vec<f32> {
+    let Some(sound) = spectra::Sound::new(record) else { return vec![] };
+    let cents = cents.unwrap_or_else(|| hear::pitch_reference(record).ok().flatten().filter(|p| p.confidence > 0.15).map_or(0.0, |p| p.cents));
+    let combs = features::Combs::new(cents);
+    let times: Vec<f64> = strokes.iter().map(|s| s.0).collect();
+    let heard = features::listen(&sound, spectra::Place { seat }, &combs, &times);
+    let rows = heard.iter().zip(strokes).flat_map(|(h, s)| (low..=high).map(|m| features::features(&combs, h, m, &s.1)));
+    rows.flatten().collect()
+}

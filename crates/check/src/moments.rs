@@ -1,0 +1,193 @@
+//! What is heard of a part: its strokes, and onsets that nobody wrote, each with the odds of every pitch that the instrument has, pooled over all
+//! stretches of record in which the passage comes back.
+
+use crate::align::{Alignment, Fine};
+use crate::evidence::log_odds;
+use crate::features::{Combs, listen};
+use crate::score::{Score, ScorePart};
+use crate::spectra::{Place, Sound, seat_near};
+
+/// Notes of one part written within so many seconds are one stroke: strings are struck one after the other.
+const STROKE_S: f64 = 0.045;
+/// An onset this near to a written stroke is that stroke's.
+const OWN_S: f64 = 0.06;
+
+/// A stretch of record, with where the score lies in it.
+pub(crate) struct Stretch {
+    pub sound: Sound,
+    pub alignment: Alignment,
+    pub combs: Combs,
+    pub cents: f64,
+    /// Seconds of the record at which the sound begins.
+    pub from_s: f64,
+}
+
+/// A moment of a part.
+#[derive(Clone, Debug)]
+pub(crate) struct Moment {
+    pub written_s: f64,
+    /// Seconds in the first stretch's sound.
+    pub heard_s: f64,
+    /// Written notes that begin here, as places in the part's list; empty for an onset that nobody wrote.
+    pub notes: Vec<usize>,
+    /// Other pitches of the part that ring here.
+    pub ringing: Vec<i32>,
+    /// Log odds of each pitch of the instrument's range.
+    pub odds: Vec<f32>,
+    /// For each of `notes`, the odds of every pitch were that note not written.
+    pub instead: Vec<Vec<f32>>,
+    /// Of the onset found there, 1 usual.
+    pub strength: f32,
+    /// Level against the part's usual one, and how much of it is new.
+    pub loudness: f32,
+    pub newness: f32,
+    /// Ahead of the grid, seconds; `None` where no onset was found.
+    pub ahead_s: Option<f64>,
+    /// In how many stretches it was heard.
+    pub times: f32,
+}
+
+impl Moment {
+    pub fn odds_of(&self, low: i32, midi: i32) -> f32 {
+        usize::try_from(midi - low).ok().and_then(|n| self.odds.get(n)).copied().unwrap_or(-12.0)
+    }
+}
+
+/// Strokes of a part: written time and the notes that belong to it.
+pub(crate) fn strokes(part: &ScorePart) -> Vec<(f64, Vec<usize>)> {
+    let mut out: Vec<(f64, Vec<usize>)> = Vec::new();
+    for (n, note) in part.notes.iter().enumerate() {
+        match out.last_mut() {
+            Some((at, notes)) if note.at_s - *at <= STROKE_S => notes.push(n),
+            _ => out.push((note.at_s, vec![n])),
+        }
+    }
+    out
+}
+
+/// The moments of a part, in order of written time.
+pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<Moment> {
+    let own = &score.parts[part];
+    let strokes = strokes(own);
+    let (low, high) = own.range();
+    let ringing = |at: f64, except: &[usize]| -> Vec<i32> {
+        let mut out: Vec<i32> = own
+            .notes
+            .iter()
+            .enumerate()
+            .filter(|(n, o)| !except.contains(n) && !o.unpitched && o.at_s < at - 0.02 && o.at_s + o.length_s > at + 0.05)
+            .map(|(_, o)| o.midi)
+            .collect();
+        out.sort_unstable();
+        out.dedup();
+        out
+    };
+    let mut moments: Vec<Moment> = Vec::new();
+    for stretch in stretches {
+        let align = &stretch.alignment;
+        let mut times: Vec<(f64, f64, f32, Vec<usize>)> = strokes
+            .iter()
+            .map(|(at, notes)| {
+                // The first onset among the stroke's notes that was found.
+                let found: Vec<&crate::align::Stroke> = notes.iter().filter_map(|n| align.stroke(own.notes[*n].at_s)).collect();
+                let first = found.iter().find(|s| s.strength > 0.2).or(found.first());
+                let (heard, strength) = first.map_or((align.heard(*at), 0.0), |s| (s.heard_s, s.strength));
+                (*at, heard, strength, notes.clone())
+            })
+            .collect();
+        let (first, last) = (align.heard(0.0) - 0.05, align.heard(score.length_s) - 0.02);
+        let written: Vec<f64> = times.iter().map(|t| t.1).collect();
+        let all: Vec<f64> = align.strokes.iter().map(|s| s.heard_s).collect();
+        for (t, strength) in &align.onsets {
+            let near = |list: &[f64]| list.iter().any(|w| (w - t).abs() < OWN_S);
+            // Other parts' strokes are no onsets of this one's, but a note of this part may hide in them.
+            if *t >= first && *t < last && !near(&written) && !near(&all) {
+                times.push((align.written(*t), *t, *strength, vec![]));
+            }
+        }
+        times.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let seat = seat_near(&stretch.sound, own.seat, &times.iter().map(|t| t.1).collect::<Vec<f64>>());
+        // Where several parts sound, each part's own onsets are looked for at its seat and its pitches.
+        let several = score.parts.len() > 1;
+        let fine = several.then(|| Fine::new(&stretch.sound, Place { seat }));
+        let own_onset = |heard_s: f64, notes: &[usize]| -> Option<(f64, f32)> {
+            let pitches: Vec<i32> = notes.iter().map(|n| &own.notes[*n]).filter(|n| own.is_pitched() && !n.unpitched).map(|n| n.midi + align.semitones).collect();
+            fine.as_ref()?.near(heard_s, &pitches, stretch.cents)
+        };
+        let onsets: Vec<Option<f64>> = times
+            .iter()
+            .map(|(_, heard_s, strength, notes)| {
+                if several && !notes.is_empty() { own_onset(*heard_s, notes).filter(|o| o.1 > 0.3).map(|o| o.0) } else { (*strength > 0.25).then_some(*heard_s) }
+            })
+            .collect();
+        for (t, o) in times.iter_mut().zip(&onsets) {
+            t.1 = o.unwrap_or(t.1);
+        }
+        // An own onset may lie behind the next stroke's.
+        for n in 1..times.len() {
+            times[n].1 = times[n].1.max(times[n - 1].1);
+        }
+        let heard_times: Vec<f64> = times.iter().map(|t| t.1).collect();
+        let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &heard_times);
+        let mut levels: Vec<f32> = heard.iter().map(|h| h.loudness()).collect();
+        levels.sort_by(f32::total_cmp);
+        let usual = levels.get(levels.len() / 2).copied().unwrap_or(1.0).max(1e-9);
+        for (((written_s, heard_s, strength, notes), h), onset) in times.into_iter().zip(&heard).zip(onsets) {
+            let rings = ringing(written_s, &notes);
+            let mut others: Vec<i32> = notes.iter().filter(|n| !own.notes[**n].unpitched).map(|n| own.notes[*n].midi).chain(rings.iter().copied()).collect();
+            others.sort_unstable();
+            others.dedup();
+            let odds: Vec<f32> = if own.is_pitched() { (low..=high).map(|m| log_odds(&stretch.combs, h, m, &others)).collect() } else { vec![] };
+            let instead = notes
+                .iter()
+                .map(|n| {
+                    let midi = own.notes[*n].midi;
+                    // Where the note is well heard, nothing stands in for it.
+                    if !own.is_pitched() || own.notes[*n].unpitched || odds.get((midi - low).max(0) as usize).is_none_or(|o| *o > 1.5) {
+                        return vec![];
+                    }
+                    let without: Vec<i32> = others.iter().copied().filter(|o| *o != midi).collect();
+                    (low..=high).map(|m| log_odds(&stretch.combs, h, m, &without)).collect()
+                })
+                .collect();
+            let ahead_s = onset.map(|o| align.heard(written_s) - o);
+            let moment = Moment { written_s, heard_s, notes, ringing: rings, odds, instead, strength, loudness: h.loudness() / usual, newness: h.newness(), ahead_s, times: 1.0 };
+            pool(&mut moments, moment);
+        }
+    }
+    // An onset that nobody wrote counts where most of the stretches have it.
+    let count = stretches.len() as f32;
+    moments.retain(|m| !m.notes.is_empty() || m.times > 0.5 * count);
+    moments.sort_by(|a, b| a.written_s.total_cmp(&b.written_s));
+    moments
+}
+
+/// Puts a moment of a further stretch to the same one of those before: means of what was heard.
+fn pool(moments: &mut Vec<Moment>, new: Moment) {
+    let same = |m: &&mut Moment| if new.notes.is_empty() { m.notes.is_empty() && m.times > 0.0 && (m.written_s - new.written_s).abs() < 0.03 } else { m.notes == new.notes };
+    let Some(old) = moments.iter_mut().find(same) else {
+        moments.push(new);
+        return;
+    };
+    let n = old.times;
+    let mean = |a: f32, b: f32| (a * n + b) / (n + 1.0);
+    let means = |a: &mut Vec<f32>, b: Vec<f32>| {
+        if a.is_empty() {
+            *a = b;
+        } else {
+            a.iter_mut().zip(b).for_each(|(a, b)| *a = mean(*a, b));
+        }
+    };
+    means(&mut old.odds, new.odds);
+    for (a, b) in old.instead.iter_mut().zip(new.instead) {
+        means(a, b);
+    }
+    old.strength = mean(old.strength, new.strength);
+    old.loudness = mean(old.loudness, new.loudness);
+    old.newness = mean(old.newness, new.newness);
+    old.ahead_s = match (old.ahead_s, new.ahead_s) {
+        (Some(a), Some(b)) => Some((a * f64::from(n) + b) / f64::from(n + 1.0)),
+        (a, b) => a.or(b),
+    };
+    old.times += 1.0;
+}

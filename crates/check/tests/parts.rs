@@ -1,0 +1,278 @@
+//! Parts against sound that the project makes itself, where all is known: which notes sound, and when.
+
+use check::{Checked, FindingKind, Options, Verdict, Whole};
+use std::sync::OnceLock;
+use wave::Buffer;
+
+const LESSON: &str = r#"lesson "Test" {
+  passage "one" {
+    tempo 96
+    slots 8
+    record "audio/one.wav" from=3 to=13
+    part "chop" instrument="guitar" seat="left" {
+      grip "a" "x x 5 5 5 5"
+      grip "b" "x x 7 5 6 5"
+      bar "a . a .  . a a ."
+      bar "b . b .  . b . b"   // the turn
+      bar "a . a .  4:5 . a43 ."
+      bar "b - . 3:7  3:5 - 4:7 -"
+    }
+    part "floor" instrument="bass" seat="centre" {
+      bar "4:5 - - 4:5  3:5 - 4:5 -"
+      bar "3:5 - - 3:5  2:5 - 3:5 -"
+      bar "4:5 - - 4:5  3:5 - 4:3 -"
+      bar "3:5 - - -  4:5 - - -"
+    }
+  }
+}
+"#;
+
+/// The lesson's sound, with some of its text changed, at a tempo, from the third second of a buffer on.
+fn sound(changes: &[(&str, &str)], percent: u32) -> Buffer {
+    let text = changes.iter().fold(LESSON.to_string(), |t, (a, b)| {
+        assert!(t.contains(a), "{a}");
+        t.replacen(a, b, 1)
+    });
+    let reading = lesson::read(&text);
+    assert!(reading.is_sound(), "{:?}", reading.problems);
+    let options = sound::Options { tempo_percent: percent, looped: false };
+    let mix = sound::render(&reading.lesson.passages[0], &options, &sound::Takes::new(), &|_| ()).unwrap().mix;
+    let mut out = Buffer::silence(mix.rate_hz(), 2, 3 * mix.rate_hz() as usize + mix.frames()).unwrap();
+    for c in 0..2 {
+        out.channel_mut(c)[3 * mix.rate_hz() as usize..].copy_from_slice(mix.channel(c));
+    }
+    out
+}
+
+fn right() -> &'static Buffer {
+    static RIGHT: OnceLock<Buffer> = OnceLock::new();
+    RIGHT.get_or_init(|| sound(&[], 100))
+}
+
+fn checked(text: &str, record: &Buffer) -> Checked {
+    let reading = lesson::read(text);
+    assert!(reading.is_sound(), "{:?}", reading.problems);
+    check::passage(&reading.lesson, "one", record, &Options::default()).unwrap()
+}
+
+fn words(c: &Checked) -> Vec<&str> {
+    c.findings.iter().map(|f| f.words.as_str()).collect()
+}
+
+#[test]
+fn a_right_lesson_is_supported() {
+    let c = checked(LESSON, right());
+    assert!((c.starts_s[0] - 3.0).abs() < 0.02, "{:?}", c.starts_s);
+    for p in &c.parts {
+        let good = p.notes.iter().filter(|n| n.verdict == Verdict::Supported).count();
+        assert!(good * 100 >= 90 * p.notes.len(), "{}: {good} of {}", p.name, p.notes.len());
+        assert!(p.notes.iter().all(|n| n.verdict != Verdict::Contradicted), "{:?}", words(&c));
+        let pocket = p.pocket.unwrap();
+        assert!(pocket.ahead_ms.abs() < 8.0 && pocket.spread_ms < 8.0, "{pocket:?}");
+    }
+    assert!(!c.findings.iter().any(|f| f.kind.contradicts()), "{:?}", words(&c));
+}
+
+#[test]
+fn another_tempo_and_a_start_that_is_off_are_followed() {
+    // 97 % of the tempo, and written 1.3 s too late.
+    let c = checked(&LESSON.replace("from=3 to=13", "from=4.3 to=14.3"), &sound(&[], 97));
+    assert!((c.starts_s[0] - 3.0).abs() < 0.03 && (c.stretch - 1.0 / 0.97).abs() < 0.005, "{:?} {}", c.starts_s, c.stretch);
+    let beat = 60.0 / 96.0 / 0.97;
+    for n in &c.parts[0].notes {
+        let at = 3.0 + (f64::from(n.bar - 1) * 4.0 + n.beat - 1.0) * beat;
+        assert!((n.time_s - at).abs() < 0.03, "bar {} beat {}: {} {at}", n.bar, n.beat, n.time_s);
+    }
+}
+
+#[test]
+fn a_wrong_note_is_named_mended_or_waved_through() {
+    // The record has another note on the third beat of bar 4.
+    let record = sound(&[("3:7  3:5 -", "3:7  3:4 -")], 100);
+    let c = checked(LESSON, &record);
+    let f = c.findings.iter().find(|f| f.kind == FindingKind::OtherPitch).unwrap_or_else(|| panic!("{:?}", words(&c)));
+    assert_eq!((f.bar, f.slot, f.string, f.fret, f.written, f.suggested, f.suggested_place), (4, 5, Some(3), Some(5), Some(60), Some(59), Some((3, 4))));
+    assert!(f.words.starts_with("bar 4, beat 3: C4 (string 3 fret 5) is written, the record has B3, fret 4"), "{}", f.words);
+    assert_eq!(c.findings.iter().filter(|f| f.kind.contradicts()).count(), 1, "{:?}", words(&c));
+    let mended = check::accept(LESSON, "one", f, lesson::Rounds::All).unwrap();
+    assert_eq!(mended, LESSON.replace("3:7  3:5 -", "3:7  3:4 -"));
+    let waved = check::wave_through(LESSON, "one", f).unwrap();
+    assert_eq!(waved, LESSON.replace("4:7 -\"\n", "4:7 -\" heard=\"as written at slot 5\"\n"));
+    assert!(!checked(&waved, &record).findings.iter().any(|f| f.kind.contradicts()));
+}
+
+#[test]
+fn a_grip_note_too_few_is_named_and_put_in() {
+    // Written without its top string in bar 2.
+    let text = LESSON.replacen("b . b .  . b . b", "b432 . b .  . b . b", 1);
+    let c = checked(&text, right());
+    let f = c.findings.iter().find(|f| f.kind == FindingKind::GripNote).unwrap_or_else(|| panic!("{:?}", words(&c)));
+    assert_eq!((f.bar, f.slot, f.suggested, f.suggested_place), (2, 1, Some(69), Some((1, 5))));
+    assert!(f.words.contains("the record also has A4 here, string 1 fret 5"), "{}", f.words);
+    let mended = check::accept(&text, "one", f, lesson::Rounds::All).unwrap();
+    assert_eq!(mended, text.replacen("b432 .", "4:7+3:5+2:6+1:5 .", 1));
+}
+
+#[test]
+fn a_part_a_semitone_off_is_one_finding() {
+    let text = LESSON.replace("instrument=\"guitar\" seat", "instrument=\"guitar\" tuning=\"half step down\" seat");
+    let c = checked(&text, right());
+    let chop: Vec<_> = c.findings.iter().filter(|f| f.part.as_deref() == Some("chop")).collect();
+    assert_eq!(chop.len(), 1, "{:?}", words(&c));
+    assert_eq!(chop[0].kind, FindingKind::Whole(Whole::Semitones(1)));
+    assert!(chop[0].words.contains("the whole part \"chop\" seems a semitone low"), "{}", chop[0].words);
+    assert!(c.parts[0].notes.iter().all(|n| n.verdict != Verdict::Contradicted));
+}
+
+#[test]
+fn silence_another_record_half_the_tempo_and_an_early_end_are_one_finding_each() {
+    let kind = |c: &Checked| c.findings.iter().map(|f| f.kind).collect::<Vec<_>>();
+    let silence = Buffer::silence(44_100, 2, 44_100 * 15).unwrap();
+    let c = checked(LESSON, &silence);
+    assert_eq!(kind(&c), [FindingKind::Whole(Whole::Silent)]);
+    // Noise in bursts, at other times than the strokes.
+    let mut seed = 1u32;
+    let noise: Vec<f32> = (0..44_100 * 15)
+        .map(|n: u32| {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let burst = (1.0 - (n % 17_389) as f32 / 9_000.0).max(0.0);
+            0.2 * burst * ((seed >> 8) as f32 / 8_388_608.0 - 1.0)
+        })
+        .collect();
+    let c = checked(LESSON, &Buffer::from_mono(44_100, noise).unwrap());
+    assert_eq!(kind(&c), [FindingKind::Whole(Whole::OtherRecord)], "{:?} {}", words(&c), c.aligned);
+    let twice = LESSON.replace("tempo 96", "tempo 48").replace("to=13", "to=23");
+    let c = checked(&twice, right());
+    assert!(matches!(kind(&c)[..], [FindingKind::Whole(Whole::Tempo { times: 2.0 })]), "{} {:?}", c.aligned, words(&c));
+    let cut = right().slice_frames(0..right().rate_hz() as usize * 9);
+    let c = checked(LESSON, &cut);
+    assert!((c.starts_s[0] - 3.0).abs() < 0.1, "{:?} {} {} {:?}", c.starts_s, c.stretch, c.aligned, c.grid);
+    assert!((c.starts_s[0] - 3.0).abs() < 0.1 && (c.stretch - 1.0).abs() < 0.01, "{:?} {}", c.starts_s, c.stretch);
+    assert!(c.findings.iter().any(|f| matches!(f.kind, FindingKind::Whole(Whole::EndsEarly { bar: 3, .. }))), "{:?}", words(&c));
+    assert!(c.parts[0].notes.iter().filter(|n| n.bar == 4).all(|n| n.verdict == Verdict::NotAudible));
+    assert!(!c.findings.iter().any(|f| f.kind != FindingKind::Whole(Whole::EndsEarly { bar: 3, time_s: f.time_s }) && f.kind.contradicts()), "{:?}", words(&c));
+}
+
+#[test]
+fn a_take_speaks_to_its_player() {
+    let reading = lesson::read(LESSON);
+    let mut alone = lesson::read(&LESSON.replace("3:7  3:5 -", "3:7  3:4 -")).lesson.passages[0].clone();
+    alone.parts.truncate(1);
+    let take = sound::render(&alone, &sound::Options { looped: false, ..Default::default() }, &sound::Takes::new(), &|_| ()).unwrap().mix;
+    let c = check::take(&reading.lesson, "one", "chop", &take, &Options::default()).unwrap();
+    assert_eq!(c.parts.len(), 1);
+    let f = c.findings.iter().find(|f| f.kind == FindingKind::OtherPitch).unwrap_or_else(|| panic!("{:?}", words(&c)));
+    assert!(f.words.starts_with("bar 4, beat 3: you played B3 where C4 is written"), "{}", f.words);
+    assert!(check::take(&reading.lesson, "one", "choir", &take, &Options::default()).is_err());
+}
+
+#[test]
+fn a_part_that_lies_behind_is_measured() {
+    let reading = lesson::read(LESSON);
+    let passage = &reading.lesson.passages[0];
+    let sound = sound::render(passage, &sound::Options { looped: false, ..Default::default() }, &sound::Takes::new(), &|_| ()).unwrap();
+    let mut record = Buffer::silence(sound.mix.rate_hz(), 2, sound.frames + 3 * 48_000 + 48_000).unwrap();
+    // The bass 24 ms late.
+    for (n, stem) in &sound.stems {
+        let late = if *n == 1 { 1_152 } else { 0 };
+        for c in 0..2 {
+            for (o, s) in record.channel_mut(c)[3 * 48_000 + late..].iter_mut().zip(stem.channel(c)) {
+                *o += s;
+            }
+        }
+    }
+    let c = checked(LESSON, &record);
+    let by = c.parts[0].pocket.unwrap().ahead_ms - c.parts[1].pocket.unwrap().ahead_ms;
+    assert!((by - 24.0).abs() < 6.0, "{by} {:?} {:?}", c.parts[0].pocket, c.parts[1].pocket);
+}
+
+#[test]
+fn several_stretches_speak_together() {
+    let once = right();
+    let second = sound(&[("b . b .  . b . b", "b . b .  . b . 3:6")], 100);
+    let frames = once.frames() + second.frames();
+    let mut both = Buffer::silence(48_000, 2, frames).unwrap();
+    for c in 0..2 {
+        both.channel_mut(c)[..once.frames()].copy_from_slice(once.channel(c));
+        both.channel_mut(c)[once.frames()..].copy_from_slice(second.channel(c));
+    }
+    let at = once.duration().0 + 3.0;
+    let text = LESSON.replace("to=13\n", &format!("to=13\n    record \"audio/one.wav\" from={at:.2} to={:.2}\n", at + 10.0));
+    let c = checked(&text, &both);
+    assert_eq!(c.starts_s.len(), 2);
+    assert!((c.starts_s[1] - at).abs() < 0.03, "{:?}", c.starts_s);
+    assert!(!c.findings.iter().any(|f| f.kind == FindingKind::Unwritten), "{:?}", words(&c));
+}
+
+#[test]
+fn what_is_not_there_is_said() {
+    let reading = lesson::read(LESSON);
+    let e = check::passage(&reading.lesson, "two", right(), &Options::default()).unwrap_err();
+    assert_eq!(e.to_string(), "no passage is called \"two\"; this lesson has one");
+    let without = lesson::read(&LESSON.replace("    record \"audio/one.wav\" from=3 to=13\n", ""));
+    assert!(check::passage(&without.lesson, "one", right(), &Options::default()).is_err());
+}
+
+#[test]
+fn poor_sound_and_places_beyond_the_record_are_findings() {
+    let silent = |c: &Checked| assert_eq!(c.findings.iter().map(|f| f.kind).collect::<Vec<_>>(), [FindingKind::Whole(Whole::Silent)]);
+    silent(&checked(&LESSON.replace("from=3 to=13", "from=100 to=110"), right()));
+    silent(&checked(LESSON, &Buffer::silence(44_100, 1, 0).unwrap()));
+    silent(&checked(LESSON, &Buffer::from_mono(100, vec![0.5; 1_500]).unwrap()));
+    let mut broken = right().clone();
+    broken.channel_mut(0)[200_000] = f32::NAN;
+    broken.channel_mut(1)[200_001] = f32::INFINITY;
+    let c = checked(LESSON, &broken);
+    assert!((c.starts_s[0] - 3.0).abs() < 0.03 && !c.findings.iter().any(|f| f.kind.contradicts()), "{:?}", words(&c));
+}
+
+#[test]
+fn a_grid_that_is_pinned_is_kept() {
+    let reading = lesson::read(LESSON);
+    // 15 ms later than it is: everything comes ahead.
+    let options = Options { pins: vec![(0.0, 3.015), (10.0, 13.015)], ..Options::default() };
+    let c = check::passage(&reading.lesson, "one", right(), &options).unwrap();
+    assert!((c.starts_s[0] - 3.015).abs() < 1e-9);
+    let free = check::passage(&reading.lesson, "one", right(), &Options::default()).unwrap();
+    for (pinned, free) in c.parts.iter().zip(&free.parts) {
+        let by = pinned.pocket.unwrap().ahead_ms - free.pocket.unwrap().ahead_ms;
+        assert!((by - 15.0).abs() < 5.0, "{by}");
+    }
+}
+
+#[test]
+fn swing_is_measured_against_the_written_one() {
+    let line = |swing: &str| {
+        let text = r#"lesson "Test" { passage "one" { tempo 96; slots 8; SWING
+            record "a.wav" from=0 to=10
+            part "line" instrument="guitar" { bar "5:3 4:2 4:5 3:2  3:5 3:2 4:5 4:2" times=4 } } }"#;
+        lesson::read(&text.replace("SWING", swing)).lesson
+    };
+    let played = line("swing 62 of=\"1/8\"");
+    let record = sound::render(&played.passages[0], &sound::Options { looped: false, ..Default::default() }, &sound::Takes::new(), &|_| ()).unwrap().mix;
+    for written in ["", "swing 62 of=\"1/8\""] {
+        let c = check::passage(&line(written), "one", &record, &Options::default()).unwrap();
+        let pocket = c.parts[0].pocket.unwrap();
+        assert_eq!((pocket.swing_of, pocket.swing_written_percent), (8, if written.is_empty() { 50.0 } else { 62.0 }));
+        assert!(pocket.swing_percent.is_some(), "{pocket:?} {:?}", c.parts[0].notes.iter().map(|n| (n.beat, n.ahead_ms, n.verdict)).collect::<Vec<_>>());
+        assert!((pocket.swing_percent.unwrap() - 62.0).abs() < 2.5, "{written}: {pocket:?}");
+    }
+}
+
+#[test]
+fn a_scratch_and_a_stroke_that_is_not_there() {
+    let text = |bar: &str| format!(r#"lesson "Test" {{ passage "one" {{ tempo 90; slots 8; record "a.wav" from=0 to=11; part "chop" instrument="guitar" {{ grip "a" "x x 5 5 5 5"; {bar} }} }} }}"#);
+    let played = text("bar \"a . x . a . x a'\"; bar \"a . x . a . . .\"; bar \"a . x . a . x a'\"; bar \"a . x . . . x .\"");
+    let reading = lesson::read(&played);
+    assert!(reading.is_sound(), "{:?}", reading.problems);
+    let record = sound::render(&reading.lesson.passages[0], &sound::Options { looped: false, ..Default::default() }, &sound::Takes::new(), &|_| ()).unwrap().mix;
+    // Bar 2 written with a scratch on its third beat and a half that was not played.
+    let written = played.replace("a . . .\"", "a . x .\"");
+    assert_ne!(written, played);
+    let c = check::passage(&lesson::read(&written).lesson, "one", &record, &Options::default()).unwrap();
+    let scratches: Vec<_> = c.parts[0].notes.iter().filter(|n| n.unpitched).collect();
+    assert!(scratches.iter().any(|n| n.bar == 2 && n.slot == 7 && n.verdict == Verdict::Weak));
+    assert!(scratches.iter().filter(|n| !(n.bar == 2 && n.slot == 7)).all(|n| n.verdict == Verdict::Supported), "{:?}", (c.starts_s.clone(), c.grid.clone(), scratches.iter().step_by(4).map(|n| (n.bar, n.slot, n.time_s, n.evidence)).collect::<Vec<_>>()));
+    let f = c.findings.iter().find(|f| f.kind == FindingKind::NoStroke).unwrap_or_else(|| panic!("{:?}", words(&c)));
+    assert_eq!((f.bar, f.slot), (2, 7));
+}
