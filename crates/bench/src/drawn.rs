@@ -1,0 +1,312 @@
+//! A passage as pieces of the page: words over it, slots bar by bar, grips, tab line by line, the lock map. Only what changed is drawn anew.
+
+use crate::lines::{self, Line};
+use engrave::{BarName, Diagram, Frame, LockMapOptions, Show, SystemOptions, neck_diagram, svg, systems};
+use lesson::{Kind, Lesson, Part, Passage};
+use maud::{Markup, PreEscaped, html};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// Width of the drawings, in points: on a desktop's page, and on a phone's.
+const WIDE_PT: f64 = 640.0;
+const NARROW_PT: f64 = 330.0;
+
+/// A piece of a passage: its key within the passage, and its markup.
+pub type Piece = (String, Arc<str>);
+
+/// A passage's pieces in their order.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShownPassage {
+    pub id: String,
+    pub title: String,
+    pub pieces: Vec<Piece>,
+}
+
+/// What the drawings depend on besides the lesson.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Look {
+    pub narrow: bool,
+    pub left_handed: bool,
+}
+
+/// Passages drawn before, by the text that they came from.
+#[derive(Default)]
+pub struct Drawn {
+    kept: BTreeMap<String, (String, Arc<ShownPassage>)>,
+    look: Look,
+}
+
+impl Drawn {
+    /// All passages of a lesson. What was drawn from the same text is not drawn again.
+    pub fn passages(&mut self, text: &str, lesson: &Lesson, look: Look) -> Vec<Arc<ShownPassage>> {
+        if look != self.look {
+            self.kept.clear();
+            self.look = look;
+        }
+        let mut kept = BTreeMap::new();
+        let mut out = Vec::with_capacity(lesson.passages.len());
+        for (i, passage) in lesson.passages.iter().enumerate() {
+            let key = format!("{:?} {}", lesson.chord_names, source(text, lesson, i));
+            let shown = match self.kept.remove(&passage.id) {
+                Some((k, shown)) if k == key => shown,
+                _ => Arc::new(draw(text, passage, look)),
+            };
+            kept.insert(passage.id.clone(), (key, shown.clone()));
+            out.push(shown);
+        }
+        self.kept = kept;
+        out
+    }
+}
+
+/// A passage's own text, up to the next one.
+pub fn source<'a>(text: &'a str, lesson: &Lesson, index: usize) -> &'a str {
+    let start = lesson.passages[index].span.start;
+    let end = lesson.passages.get(index + 1).map_or(text.len(), |p| p.span.start);
+    text.get(start..end).unwrap_or(text)
+}
+
+fn draw(text: &str, passage: &Passage, look: Look) -> ShownPassage {
+    let width_pt = if look.narrow { NARROW_PT } else { WIDE_PT };
+    let names = lock::bar_names(passage);
+    let mut pieces: Vec<Piece> = Vec::new();
+    let mut put = |key: String, markup: Markup| pieces.push((key, Arc::from(markup.into_string())));
+    put("head".into(), head(passage));
+    for (key, markup) in slots(text, passage, &names) {
+        put(key, markup);
+    }
+    put("grips".into(), grips(passage, look));
+    let names: Vec<BarName> = names.into_iter().map(|n| BarName { bar: n.bar, at: n.at, text: n.symbol, style: passage.chord_names }).collect();
+    for (k, frame) in systems(passage, Some(&names), &SystemOptions { width_pt, ..SystemOptions::default() }).iter().enumerate() {
+        put(format!("set-{k}"), drawing(frame, &format!("{}-set{k}", passage.id)));
+    }
+    put("fit".into(), fit(passage, width_pt));
+    ShownPassage { id: passage.id.clone(), title: passage.title.clone(), pieces }
+}
+
+/// The parts' labels, and each bar's slots.
+fn slots(text: &str, passage: &Passage, names: &[lock::BarName]) -> Vec<(String, Markup)> {
+    let high: Vec<usize> = passage.parts.iter().map(|p| height(text, passage, p)).collect();
+    let mut out = vec![("labels".to_string(), labels(text, passage, &high))];
+    for (index, bar) in passage.bars.iter().enumerate() {
+        let here: Vec<(f64, String)> = names.iter().filter(|n| n.bar == index).map(|n| (part_of(n.at, bar.length), n.symbol.text(passage.chord_names))).collect();
+        out.push((format!("bar-{index}"), bar_slots(text, passage, index, &here, &high)));
+    }
+    out
+}
+
+fn part_of(at: lesson::Beats, length: lesson::Beats) -> f64 {
+    let share = at / length;
+    *share.numer() as f64 / *share.denom() as f64
+}
+
+/// A frame as SVG without the style attribute, which the page's policy does not let through: the style sheet says the same.
+pub fn drawing(frame: &Frame, prefix: &str) -> Markup {
+    let text = svg(frame, prefix);
+    let bare = match text.split_once(" style=\"") {
+        // The first one is the picture's own; text in it is escaped.
+        Some((head, tail)) if !head.contains('>') => tail.split_once('"').map(|(_, rest)| format!("{head}{rest}")),
+        _ => None,
+    };
+    PreEscaped(bare.unwrap_or(text))
+}
+
+fn head(passage: &Passage) -> Markup {
+    let first = passage.bars.first();
+    let mut facts: Vec<String> = Vec::new();
+    if let Some(b) = first {
+        facts.push(b.meter.to_string());
+        facts.push(format!("{} a minute", b.tempo_bpm));
+        if let Some(s) = b.swing {
+            facts.push(format!("swing {} %", s.percent));
+        }
+    }
+    if let Some(k) = passage.key {
+        facts.push(format!("{} {}", k.tonic, k.mode.name()));
+    }
+    let bars = passage.bars.iter().filter(|b| b.number > 0).count();
+    facts.push(format!("{bars} bar{}", if bars == 1 { "" } else { "s" }));
+    html! {
+        h2 id={ "title-" (passage.id) } { (passage.title) @if passage.guess { " ?" } }
+        p.facts { (facts.join(" · ")) }
+        @if !passage.record.is_empty() {
+            p.facts.quotes { "In the record " @for (i, r) in passage.record.iter().enumerate() { @if i > 0 { ", " } "from " (clock(r.from_s)) " to " (clock(r.to_s)) } }
+        }
+        @for note in &passage.notes {
+            p.note {
+                @if let Some((bar, _)) = note.at { span.lead { "bar " (passage.bars.get(bar).map_or(0, |b| b.number)) @if let Some(part) = &note.part { ", " (part) } } " " }
+                (note.text)
+            }
+        }
+    }
+}
+
+/// Seconds as minutes and seconds.
+fn clock(seconds: f64) -> String {
+    let tenths = (seconds * 10.0).round() as u64;
+    format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
+}
+
+/// Notes that stand one over the other in a part's fullest slot: how high its row is.
+fn height(text: &str, passage: &Passage, part: &Part) -> usize {
+    (0..passage.bars.len()).flat_map(|i| lines::lines(text, passage, part, i)).flat_map(|l| l.cells).map(|c| c.token.split('+').count()).max().unwrap_or(1).clamp(1, 4)
+}
+
+fn labels(text: &str, passage: &Passage, high: &[usize]) -> Markup {
+    html! {
+        div.over {}
+        @for (part, high) in passage.parts.iter().zip(high) {
+            @let rows = lines::lines(text, passage, part, 0);
+            @for (k, line) in rows.iter().enumerate() {
+                div class={ "label high-" (if line.row.is_some() { 1 } else { *high }) } {
+                    @if k == 0 { b { (part.name) @if part.guess { " ?" } } " " }
+                    @if let Some(row) = line.row { span.drum { (row) } }
+                }
+            }
+        }
+    }
+}
+
+fn bar_slots(text: &str, passage: &Passage, index: usize, names: &[(f64, String)], high: &[usize]) -> Markup {
+    let bar = &passage.bars[index];
+    html! {
+        div.over {
+            span.number { (bar.number) }
+            @for (at, name) in names { span class={ "name at-" ((at * 16.0).floor().clamp(0.0, 15.0) as u32) } { (name) } }
+        }
+        @for (part, high) in passage.parts.iter().zip(high) {
+            @let high = *high;
+            @let slots = part.bars.get(index).map_or(0, |b| b.slots).max(1);
+            @let beats = u32::try_from((bar.length / bar.meter.beat()).ceil().to_integer()).unwrap_or(1).max(1);
+            @let step = (slots / beats).max(1);
+            @for line in lines::lines(text, passage, part, index) { (slot_row(part, bar.number, &line, if line.row.is_some() { 1 } else { high }, step)) }
+        }
+    }
+}
+
+fn slot_row(part: &Part, number: u32, line: &Line, high: usize, step: u32) -> Markup {
+    let name = match line.row {
+        Some(row) => format!("{}, {row}, bar {number}", part.name),
+        None => format!("{}, bar {number}", part.name),
+    };
+    html! {
+        div class={ "row high-" (high) } role=[(!line.cells.is_empty()).then_some("row")] aria-label=[(!line.cells.is_empty()).then_some(name)] data-part=(part.name) data-row=[line.row] {
+            @for c in &line.cells {
+                span class={ "slot " (kind(&c.token)) @if (c.slot - 1).is_multiple_of(step) { " beat" } (length(&c.token)) } role="gridcell" tabindex="-1" data-slot=(c.slot) data-width=[(c.width > 1).then_some(c.width)] {
+                    @for (k, note) in stacked(&c.token).into_iter().enumerate() { @if k > 0 { br; } (note) }
+                }
+            }
+        }
+    }
+}
+
+/// How a token looks: struck, ringing on, silent, dead.
+fn kind(token: &str) -> &'static str {
+    match token {
+        "" | "." => "still",
+        "-" => "rings",
+        t if t.starts_with('x') => "dead",
+        _ => "struck",
+    }
+}
+
+/// Long tokens are set narrower.
+fn length(token: &str) -> &'static str {
+    match stacked(token).iter().map(|n| n.chars().count()).max().unwrap_or(0) {
+        0..=2 => "",
+        3 | 4 => " mid",
+        5 => " long",
+        _ => " longer",
+    }
+}
+
+/// The notes of a token one over the other, as strings lie in tab: the highest string first.
+fn stacked(token: &str) -> Vec<String> {
+    if token.starts_with('[') || !token.contains('+') {
+        return vec![token.to_string()];
+    }
+    let mut notes: Vec<&str> = token.split('+').collect();
+    let string = |n: &str| n.find(':').and_then(|i| n[..i].chars().last()).and_then(|c| c.to_digit(10));
+    notes.sort_by_key(|n| string(n).unwrap_or(9));
+    notes.into_iter().map(str::to_string).collect()
+}
+
+/// The grips of all parts as neck diagrams with their names.
+fn grips(passage: &Passage, look: Look) -> Markup {
+    html! {
+        @for (i, part) in passage.parts.iter().enumerate().filter(|(_, p)| p.easier_of.is_none()) {
+            @if let Some(neck) = &part.neck {
+                @for (named, written) in lock::grip_names(passage, i).into_iter().zip(&part.grips) {
+                    @let fingering = if written.fingers.is_empty() { neck::finger(&written.grip, neck, &neck::Hand::usual()).ok() } else { neck::fingers_given(&written.grip, &written.fingers, neck).ok() };
+                    @let sounding = named.name().cloned();
+                    @let degrees = written.grip.midi(neck).into_iter().map(|m| m.and_then(|m| sounding.as_ref().and_then(|s| s.degree_of(m.class())))).collect();
+                    @let (name, sounding) = match named.shape.clone() { Some(shape) => (Some(shape), sounding), None => (sounding, None) };
+                    @let diagram = Diagram {
+                        show: Show::Degrees,
+                        left_handed: look.left_handed,
+                        name,
+                        sounding,
+                        style: passage.chord_names,
+                        label: Some(written.letter.to_string()),
+                        fingers: fingering.as_ref().map(|f| f.fingers.clone()).unwrap_or_default(),
+                        barres: fingering.map(|f| f.barres).unwrap_or_default(),
+                        degrees,
+                        key: passage.key,
+                        guess: written.guess,
+                        ..Diagram::default()
+                    };
+                    figure { (drawing(&neck_diagram(&written.grip, neck, &diagram), &format!("{}-{i}{}", passage.id, written.letter))) figcaption { (part.name) } }
+                }
+            }
+        }
+    }
+}
+
+fn fit(passage: &Passage, width_pt: f64) -> Markup {
+    if passage.parts.iter().filter(|p| p.kind != Kind::Click && p.easier_of.is_none()).count() < 2 {
+        return html! {};
+    }
+    let map = lock::lock_map(passage, &lock::harmony(passage));
+    let frame = engrave::lock_map(passage, &map, &LockMapOptions { width_pt, ..LockMapOptions::default() });
+    html! { (drawing(&frame, &format!("{}-fit", passage.id))) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lesson_of(bar: &str) -> String {
+        format!(
+            "lesson \"t\" {{ passage \"p\" title=\"<b>P</b>\" {{ tempo 90; slots 4; key \"C minor\"
+              part \"<i>chop\" instrument=\"guitar\" {{ grip \"a\" \"x x 8 8 8 x\" name=\"Cm7\"; bar \"{bar}\"; bar \"a - - -\" }}
+              part \"floor\" instrument=\"bass\" {{ bar \"3:3 - . 3:3\"; rest }}
+              note \"<script>alert(1)</script>\" at=\"1.1\" }}
+              passage \"q\" {{ tempo 90; slots 4; part \"line\" instrument=\"guitar\" {{ bar \"5:3+3:5 . . .\" }} }} }}"
+        )
+    }
+
+    fn all(text: &str, drawn: &mut Drawn) -> Vec<Arc<ShownPassage>> {
+        let reading = lesson::read(text);
+        assert!(reading.is_sound(), "{:?}", reading.problems);
+        drawn.passages(text, &reading.lesson, Look::default())
+    }
+
+    #[test]
+    fn words_are_words_and_styles_stay_out() {
+        let shown = all(&lesson_of("a . x a"), &mut Drawn::default());
+        let markup: String = shown.iter().flat_map(|p| &p.pieces).map(|(_, m)| m.to_string()).collect();
+        assert!(markup.contains("&lt;b&gt;P&lt;/b&gt;") && markup.contains("&lt;i&gt;chop") && markup.contains("&lt;script&gt;"));
+        assert!(!markup.contains("<script") && !markup.contains("<i>") && !markup.contains("<b>P") && !markup.contains(" style="));
+        assert!(markup.contains("<svg") && markup.contains("5:3"));
+    }
+
+    #[test]
+    fn only_what_changed_is_drawn_anew() {
+        let mut drawn = Drawn::default();
+        let before = all(&lesson_of("a . x a"), &mut drawn);
+        let after = all(&lesson_of("a . x ."), &mut drawn);
+        assert!(Arc::ptr_eq(&before[1], &after[1]));
+        let differing: Vec<&str> = before[0].pieces.iter().zip(&after[0].pieces).filter(|(a, b)| a != b).map(|(a, _)| a.0.as_str()).collect();
+        assert_eq!(differing, ["bar-0", "set-0", "fit"]);
+    }
+}

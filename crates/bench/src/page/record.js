@@ -1,0 +1,151 @@
+// The record in rows of equal bars, its loudness inside each; bars chosen here go round. From: what the server heard of it.
+import { model, on, read, say, send } from "./link.js";
+import { recordAt, showRecord } from "./play.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+const rows = document.getElementById("record-rows");
+const facts = document.getElementById("record-facts");
+let cells = [];
+let from = 0;
+let to = 0;
+let at = 0;
+let named = null;
+let starts = [];
+
+// A bar's loudness as one line of ink over the bar's foot, rising with it.
+function ink(loud) {
+  const svg = document.createElementNS(SVG, "svg");
+  svg.setAttribute("viewBox", `0 0 ${loud.length} 10`);
+  svg.setAttribute("preserveAspectRatio", "none");
+  svg.setAttribute("aria-hidden", "true");
+  const path = document.createElementNS(SVG, "path");
+  path.setAttribute("d", `M0 10${loud.map((l, i) => `V${(10 - 9.4 * l).toFixed(2)}H${i + 1}`).join("")}V10Z`);
+  svg.append(path);
+  return svg;
+}
+
+function show(heard) {
+  cells = heard.loud.map((loud, i) => {
+    const middle = (heard.bars[i] + heard.bars[i + 1]) / 2;
+    const quotes = heard.quoted.filter((q) => q.from <= middle && middle < q.to);
+    const first = quotes.find((q) => !(i > 0 && (heard.bars[i - 1] + heard.bars[i]) / 2 >= q.from));
+    const cell = document.createElement("div");
+    cell.className = quotes.length ? "record-bar quoted" : "record-bar";
+    cell.setAttribute("role", "option");
+    cell.tabIndex = -1;
+    const number = Object.assign(document.createElement("span"), { className: "number", textContent: i + 1 });
+    cell.append(number);
+    if (quotes.length) cell.title = quotes.map((q) => q.title).join(", ");
+    if (first) cell.append(Object.assign(document.createElement("span"), { className: "quote", textContent: `${first.title}${first.barest ? ", barest here" : first.time > 1 ? ", again" : ""}` }));
+    cell.append(ink(loud));
+    cell.setAttribute("aria-label", `bar ${i + 1}${quotes.length ? `, in ${quotes.map((q) => q.title).join(", ")}` : ""}`);
+    return cell;
+  });
+  rows.replaceChildren(...cells);
+  rows.hidden = false;
+  starts = heard.bars;
+  document.getElementById("taps").hidden = false;
+  document.getElementById("tap-none").hidden = !heard.taps.length;
+  const cents = heard.cents === null || heard.cents === undefined ? null : heard.cents === 0 ? "at concert pitch" : `${Math.abs(heard.cents)} cent${Math.abs(heard.cents) === 1 ? "" : "s"} ${heard.cents < 0 ? "under" : "over"} concert pitch`;
+  facts.textContent = [heard.file, heard.tempo && `about ${heard.tempo} a minute${heard.sure < 0.3 ? ", not sure" : ""}`, heard.meter, heard.key && `likely ${heard.key}`, cents, `${cells.length} bars`].filter(Boolean).join(" · ");
+  choose(0, 0, false);
+}
+
+function choose(a, b, focus = true) {
+  [from, to] = [Math.min(a, b), Math.max(a, b)];
+  at = b;
+  cells.forEach((c, i) => {
+    c.setAttribute("aria-selected", String(i >= from && i <= to));
+    c.tabIndex = i === at ? 0 : -1;
+  });
+  if (focus) {
+    cells[at].focus({ preventScroll: true });
+    showRecord(cells, from, to);
+  }
+}
+
+let anchor = 0;
+rows.addEventListener("click", (event) => {
+  const i = cells.indexOf(event.target.closest(".record-bar"));
+  if (i < 0) return;
+  if (!event.shiftKey) anchor = i;
+  choose(anchor, i);
+});
+rows.addEventListener("keydown", (event) => {
+  if (event.key.toLowerCase() === "t" && !event.ctrlKey && !event.altKey && !event.metaKey) {
+    event.preventDefault();
+    if (!event.repeat) tap();
+    return;
+  }
+  const line = getComputedStyle(rows).gridTemplateColumns.split(" ").length;
+  const by = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -line, ArrowDown: line, Home: -at, End: cells.length - 1 - at }[event.key];
+  if (by === undefined || event.ctrlKey || event.altKey || event.metaKey) return;
+  event.preventDefault();
+  const next = Math.min(cells.length - 1, Math.max(0, at + by));
+  if (!event.shiftKey) anchor = next;
+  choose(anchor, next);
+});
+
+// ------------------------------------------------------------------ beats tapped to the record
+
+let taps = [];
+const one = (id) => document.getElementById(id);
+
+function tap() {
+  const now = recordAt();
+  if (!now) {
+    one("tap-says").textContent = "Play some bars of the record first.";
+    return;
+  }
+  taps.push(starts[now.bar] + now.share * (starts[now.bar + 1] - starts[now.bar]));
+  one("tap-use").hidden = taps.length < 4;
+  one("tap-says").textContent = taps.length < 4 ? `${taps.length} tapped; four at least.` : `${taps.length} tapped.`;
+}
+one("tap").addEventListener("pointerdown", (event) => {
+  event.preventDefault();
+  tap();
+});
+one("tap").addEventListener("keydown", (event) => {
+  if ((event.key === "Enter" || event.key === " ") && !event.ctrlKey) {
+    event.preventDefault();
+    if (!event.repeat) tap();
+  }
+});
+
+async function count(beats) {
+  taps = [];
+  one("tap-use").hidden = true;
+  one("tap-says").textContent = "Counting anew.";
+  try {
+    await send("/taps", { beats });
+    show(await read("/record"));
+    one("tap-says").textContent = beats.length ? "The bars obey the taps now." : "Counted without taps.";
+  } catch (e) {
+    say(e.message);
+  }
+}
+one("tap-use").addEventListener("click", () => count(taps));
+one("tap-none").addEventListener("click", () => count([]));
+
+// Which places the lesson quotes; when they change, the bars are named anew.
+const quotes = () => [...model.text.matchAll(/^\s*record\s.*$/gm)].join("\n");
+
+async function listen() {
+  const now = quotes();
+  if (now === named) return;
+  named = now;
+  const heard = await read("/record").catch((e) => ({ why: `${e.message}.` }));
+  if (!heard.why) return show(heard);
+  rows.hidden = true;
+  document.getElementById("taps").hidden = true;
+  cells = [];
+  facts.textContent = heard.why;
+}
+on("listening", ({ part }) => {
+  if (rows.hidden) facts.textContent = `Listening to the record: ${Math.round(part * 100)} %`;
+});
+let wait = 0;
+on("update", () => {
+  clearTimeout(wait);
+  wait = setTimeout(listen, named === null ? 0 : 800);
+});

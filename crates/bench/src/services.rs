@@ -1,0 +1,112 @@
+//! What the bench asks of the program around it. A service that is not there answers so, in words for the teacher.
+
+use hear::{Hearing, Pins};
+use lesson::Lesson;
+use std::path::Path;
+use wave::Buffer;
+
+/// Why a service gave nothing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Without {
+    /// This program cannot do it.
+    NotAvailable(String),
+    /// It was tried.
+    Failed(String),
+}
+
+impl std::fmt::Display for Without {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Without::NotAvailable(why) | Without::Failed(why) => f.write_str(why),
+        }
+    }
+}
+
+/// Something that `check` found, at a place of the lesson.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    pub passage: String,
+    pub part: Option<String>,
+    /// As played, from 1; 0 is a pickup.
+    pub bar: u32,
+    /// A sentence.
+    pub words: String,
+    /// 0 to 1.
+    pub sure: f64,
+}
+
+/// A file that `make` wrote, relative to the lesson's folder, with `/`.
+pub type Made = String;
+
+/// How far a long service is: a part of 1, and what it does now.
+pub type Progress<'a> = &'a (dyn Fn(f64, &str) + Sync);
+
+/// The program around the bench. All calls come from threads that may wait.
+pub trait Services: Send + Sync + 'static {
+    /// What a record tells.
+    ///
+    /// # Errors
+    /// A record that cannot be listened to.
+    fn hear(&self, record: &Buffer, pins: &Pins, progress: Progress<'_>) -> Result<Hearing, Without> {
+        hear::hear(record, pins, &|part| progress(part, "listening to the record")).map_err(|e| Without::Failed(e.to_string()))
+    }
+
+    /// The parts against the record.
+    ///
+    /// # Errors
+    /// Where it is not built in, or fails.
+    fn check(&self, _folder: &Path, _lesson: &Lesson, _progress: Progress<'_>) -> Result<Vec<Finding>, Without> {
+        Err(Without::NotAvailable("parts cannot be checked against the record yet".into()))
+    }
+
+    /// A clean take written out as a part, as lesson text.
+    ///
+    /// # Errors
+    /// Where it is not built in, or fails.
+    fn take(&self, _audio: &Buffer, _progress: Progress<'_>) -> Result<String, Without> {
+        Err(Without::NotAvailable("a take cannot be written out as a part yet".into()))
+    }
+
+    /// Makes the pack of the lesson in `folder` and gives its files.
+    ///
+    /// # Errors
+    /// Where it is not built in, or fails.
+    fn make(&self, _folder: &Path, _progress: Progress<'_>) -> Result<Vec<Made>, Without> {
+        Err(Without::NotAvailable("this program cannot make the pack; use partwright make".into()))
+    }
+
+    /// The text of a new lesson.
+    fn starter(&self, title: &str) -> String {
+        format!(
+            "lesson {} {{\n  passage \"first\" title=\"First passage\" {{\n    tempo 84\n    meter \"4/4\"\n    slots 8\n    key \"G major\"\n\n    part \"strum\" instrument=\"guitar\" {{\n      grip \"g\" \"3 2 0 0 0 3\"\n      grip \"d\" \"x x 0 2 3 2\"\n      bar \"g - . g  . g g .\"\n      bar \"d - . d  . d d .\"\n    }}\n    part \"floor\" instrument=\"bass\" {{\n      bar \"4:3 - - .  4:3 - 3:2 -\"\n      bar \"3:5 - - .  3:5 - 4:5 -\"\n    }}\n  }}\n}}\n",
+            lesson::quoted(title)
+        )
+    }
+}
+
+/// The bench by itself: it can hear, and says of everything else that it cannot.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Alone;
+
+impl Services for Alone {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_starter_is_sound_whatever_the_title() {
+        for title in ["A new lesson", "quotes \" and \\ backslashes", "{ } // #\"", "é ♭"] {
+            let r = lesson::read(&Alone.starter(title));
+            assert_eq!(r.problems, vec![], "{title}");
+            assert_eq!(r.lesson.title, title);
+        }
+    }
+
+    #[test]
+    fn what_is_not_there_says_so() {
+        let none: Progress<'_> = &|_, _| ();
+        assert!(matches!(Alone.make(Path::new("."), none), Err(Without::NotAvailable(_))));
+        assert!(matches!(Alone.check(Path::new("."), &Lesson::default(), none), Err(Without::NotAvailable(_))));
+    }
+}

@@ -1,0 +1,130 @@
+//! Parts as samples for the browser: a passage at one tempo, all its stems in one answer, kept while its text stays.
+
+use crate::record::{Record, slowed};
+use lesson::Passage;
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex};
+use wave::Buffer;
+
+/// Passages kept, each at one tempo.
+const KEPT: usize = 6;
+
+/// Sounds made before, by the text that they came from.
+#[derive(Default)]
+pub struct Sounds {
+    kept: Mutex<VecDeque<(String, Arc<[u8]>)>>,
+}
+
+impl Sounds {
+    /// What was made under this key, or what `make` gives now.
+    pub fn get(&self, key: &str, make: impl FnOnce() -> Result<Vec<u8>, String>) -> Result<Arc<[u8]>, String> {
+        let kept = || self.kept.lock().unwrap_or_else(|e| e.into_inner());
+        if let Some((_, bytes)) = kept().iter().find(|(k, _)| k == key) {
+            return Ok(bytes.clone());
+        }
+        let bytes: Arc<[u8]> = Arc::from(make()?);
+        let mut kept = kept();
+        kept.push_back((key.to_string(), bytes.clone()));
+        if kept.len() > KEPT {
+            kept.pop_front();
+        }
+        Ok(bytes)
+    }
+}
+
+/// A passage at a tempo, as the browser reads it: the length of a JSON head (u32, little end first), the head, padded to four bytes, then for
+/// the count-in, the click and each part in order left and right as 16-bit samples, interleaved.
+///
+/// The head: `rate`, `frames`, `countIn` (frames), `bars` (first frame of each, and the end), `parts` (names), `inMix` (which are no easier
+/// way to play another).
+///
+/// # Errors
+/// What cannot be made to sound, in words. Takes are left to the computed sound: the page plays parts while they are written.
+pub fn passage(passage: &Passage, percent: u32, record: Option<&Record>) -> Result<Vec<u8>, String> {
+    let made = sound::render(passage, &sound::Options { tempo_percent: percent, looped: true }, &sound::Takes::new(), &|_| ()).map_err(|e| e.to_string())?;
+    let rate = f64::from(sound::RATE);
+    let bars: Vec<u64> = passage.bar_starts().iter().map(|s| ((s * 100.0 / f64::from(percent) * rate).round() as u64).min(made.frames as u64)).collect();
+    let mut names: Vec<&str> = made.stems.iter().filter_map(|(i, _)| passage.parts.get(*i)).map(|p| p.name.as_str()).collect();
+    // Brought to the passage's length, so that the two go round together; what cannot be stretched so far stays away.
+    let quoted = record.and_then(|r| {
+        let q = passage.record.iter().find(|q| q.file == r.file)?;
+        slowed(r, q.from_s, q.to_s, made.frames, passage.record_cents.unwrap_or(0.0)).ok()
+    });
+    if quoted.is_some() {
+        names.push(RECORD);
+    }
+    let head = serde_json::json!({
+        "rate": sound::RATE, "frames": made.frames, "countIn": made.count_in.frames(), "bars": bars, "parts": names, "inMix": made.in_mix,
+        "clickHeadroomDb": made.click_headroom_db,
+    })
+    .to_string();
+    let mut out = Vec::new();
+    write_head(&mut out, &head);
+    for buffer in [&made.count_in, &made.click].into_iter().chain(made.stems.iter().map(|(_, b)| b)).chain(&quoted) {
+        write_samples(&mut out, buffer);
+    }
+    Ok(out)
+}
+
+/// What the record is called among the parts.
+pub const RECORD: &str = "the record";
+
+/// Bars of the record at a tempo, in the same form, without count-in and click. `bars` are their beginnings and the end, in seconds.
+///
+/// # Errors
+/// What cannot be slowed down, in words.
+pub fn of_record(record: &Record, bars: &[f64], percent: u32) -> Result<Vec<u8>, String> {
+    let (Some(first), Some(last)) = (bars.first(), bars.last()) else { return Err("there are no such bars".into()) };
+    let at = |s: f64| ((s - first) * 100.0 / f64::from(percent) * f64::from(sound::RATE)).round() as usize;
+    let slow = slowed(record, *first, *last, at(*last), 0.0)?;
+    let starts: Vec<usize> = bars.iter().map(|b| at(*b)).collect();
+    let head = serde_json::json!({ "rate": sound::RATE, "frames": slow.frames(), "countIn": 0, "bars": starts, "parts": [RECORD], "inMix": [0], "clickHeadroomDb": 0.0 }).to_string();
+    let mut out = Vec::new();
+    write_head(&mut out, &head);
+    let silence = Buffer::silence(sound::RATE, 2, slow.frames()).map_err(|e| e.to_string())?;
+    for buffer in [&silence, &slow] {
+        write_samples(&mut out, buffer);
+    }
+    Ok(out)
+}
+
+fn write_head(out: &mut Vec<u8>, head: &str) {
+    let padded = head.len().next_multiple_of(4);
+    out.extend_from_slice(&(padded as u32).to_le_bytes());
+    out.extend_from_slice(head.as_bytes());
+    out.resize(4 + padded, b' ');
+}
+
+fn write_samples(out: &mut Vec<u8>, buffer: &Buffer) {
+    let (left, right) = (buffer.channel(0), buffer.channel(if buffer.channel_count() > 1 { 1 } else { 0 }));
+    out.reserve(left.len() * 4);
+    for (l, r) in left.iter().zip(right) {
+        for s in [l, r] {
+            out.extend_from_slice(&((s.clamp(-1.0, 1.0) * 32767.0).round() as i16).to_le_bytes());
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_passage_is_as_long_as_its_head_says() {
+        let text = "lesson \"t\" { passage \"p\" { tempo 120; slots 4; part \"line\" instrument=\"guitar\" { bar \"5:3 . 4:2 .\" times=2 } } }";
+        let lesson = lesson::read(text).lesson;
+        let bytes = passage(&lesson.passages[0], 50, None).unwrap();
+        let padded = u32::from_le_bytes(bytes[..4].try_into().unwrap()) as usize;
+        let head: serde_json::Value = serde_json::from_slice(&bytes[4..4 + padded]).unwrap();
+        // Two bars of four beats at 60 a minute.
+        assert_eq!(head["frames"], 8 * 48_000);
+        assert_eq!(head["bars"], serde_json::json!([0, 4 * 48_000, 8 * 48_000]));
+        let frames = head["countIn"].as_u64().unwrap() as usize + 2 * 8 * 48_000;
+        assert_eq!(bytes.len(), 4 + padded + frames * 4);
+        assert!(passage(&lesson.passages[0], 1, None).is_err());
+        let sounds = Sounds::default();
+        let one = sounds.get("k", || Ok(vec![1])).unwrap();
+        assert_eq!(sounds.get("k", || panic!("made twice")).unwrap(), one);
+        assert!(sounds.get("other", || Err("no".into())).is_err());
+    }
+}

@@ -1,0 +1,5 @@
+//! The server from outside, by plain sockets: who is let in, what an attacker gets, what a page is told.
+
+mod asking;
+mod safety;
+mod work;

@@ -1,0 +1,117 @@
+//! A lesson worked on through the server: typing, saving, undo after a restart, other programs, sounds, choosing and creating.
+
+use crate::asking::{Bench, LESSON};
+use serde_json::{Value, json};
+
+fn type_in(b: &Bench, old: &str, new: &str) -> Value {
+    let state = b.state();
+    let text = state["text"].as_str().unwrap();
+    let at = text.find(old).unwrap();
+    assert!(text.is_ascii());
+    let a = b.post("/text", &json!({ "version": state["version"], "start": at, "end": at + old.len(), "with": new }));
+    assert_eq!(a.status, 200, "{}", a.text());
+    a.json()
+}
+
+#[test]
+fn a_stroke_is_drawn_saved_and_taken_back_after_a_restart() {
+    let b = Bench::open();
+    let update = type_in(&b, "a . x a", "a . a a");
+    let pieces = update["passages"][0]["pieces"].as_array().unwrap();
+    let sent: Vec<&str> = pieces.iter().filter(|p| p.get(1).is_some()).map(|p| p[0].as_str().unwrap()).collect();
+    // The second bar, the names and the grips are as they were.
+    assert!(sent.contains(&"bar-0") && sent.contains(&"set-0") && !sent.contains(&"bar-1") && !sent.contains(&"grips"), "{sent:?}");
+    assert_eq!(update["splice"][2], "a");
+    let want = LESSON.replace("a . x a", "a . a a");
+    b.until("the file to be saved", |b| b.file() == want);
+    b.until("the page to say so", |b| b.state()["saved"] == true);
+    let dir = b.close();
+    let mut b = Bench::on(dir);
+    let answer = b.ask(&format!("GET /?key={} HTTP/1.1\r\nHost: {}\r\n\r\n", b.key, b.host));
+    b.cookie = answer.header("set-cookie").unwrap().split(';').next().unwrap().to_string();
+    assert_eq!(b.post("/undo", &json!({})).status, 200);
+    b.until("the first text to be back", |b| b.file() == LESSON);
+    assert_eq!(b.post("/undo", &json!({})).status, 422);
+    assert_eq!(b.post("/redo", &json!({})).status, 200);
+    assert_eq!(b.state()["text"], want);
+}
+
+#[test]
+fn problems_have_their_place() {
+    let b = Bench::open();
+    let update = type_in(&b, "a . x a", "a . q");
+    let p = &update["problems"][0];
+    assert_eq!((&p["passage"], &p["part"], &p["bar"], &p["line"]), (&json!("verse"), &json!("chop"), &json!(1), &json!(8)), "{p}");
+    // A quote that is not closed yet does not empty the page.
+    let update = type_in(&b, "title=\"", "title=");
+    assert_eq!(update["stale"], true);
+    assert_eq!(update["passages"][0]["id"], "verse");
+}
+
+#[test]
+fn another_program_is_seen_and_a_conflict_waits() {
+    let b = Bench::open();
+    std::fs::write(b.path("lesson.kdl"), LESSON.replace("tempo 120", "tempo 90")).unwrap();
+    b.until("the new tempo", |b| b.state()["text"].as_str().unwrap().contains("tempo 90"));
+    type_in(&b, "tempo 90", "tempo 91");
+    b.until("it to be saved", |b| b.file().contains("tempo 91"));
+    let theirs = LESSON.replace("tempo 120", "tempo 60");
+    std::fs::write(b.path("lesson.kdl"), &theirs).unwrap();
+    b.until("the conflict", |b| b.state()["conflict"] == true);
+    let lines = b.get("/conflict").json();
+    let lines: Vec<String> = lines["lines"].as_array().unwrap().iter().filter(|l| l[0] != "both").map(|l| format!("{} {}", l[0].as_str().unwrap(), l[1].as_str().unwrap().trim())).collect();
+    assert_eq!(lines, ["here tempo 91", "file tempo 60"]);
+    type_in(&b, "tempo 91", "tempo 92");
+    std::thread::sleep(std::time::Duration::from_millis(1500));
+    assert_eq!(b.file(), theirs, "nothing is written while both stand");
+    assert_eq!(b.post("/make", &json!({})).status, 409);
+    assert_eq!(b.post("/conflict", &json!({ "keep": "here" })).status, 200);
+    b.until("ours to be written", |b| b.file().contains("tempo 92"));
+    assert_eq!(b.state()["conflict"], false);
+}
+
+#[test]
+fn what_is_done_at_a_slot_lands_in_the_text() {
+    let b = Bench::open();
+    let at = json!({ "passage": "verse", "part": "floor", "bar": 2, "slot": 3 });
+    let a = b.post("/act", &json!({ "do": "token", "at": at, "with": "2:5" })).json();
+    assert_eq!(a["played"], 2);
+    assert!(b.state()["text"].as_str().unwrap().contains("bar \"3:3 - 2:5 3:3\" times=2"));
+    let refused = b.post("/act", &json!({ "do": "token", "at": at, "with": "2:99" }));
+    assert_eq!(refused.status, 422);
+    assert!(refused.json()["right"].as_str().unwrap().len() > 5);
+    let hand = b.get("/hand?passage=verse&part=chop&bar=1&slot=1").json();
+    assert!(hand["html"].as_str().unwrap().contains("Cm7"));
+}
+
+#[test]
+fn sounds_come_and_services_that_are_not_there_say_so() {
+    let b = Bench::open();
+    let sound = b.get("/sound?passage=verse&percent=100");
+    assert_eq!(sound.status, 200);
+    let padded = u32::from_le_bytes(sound.body[..4].try_into().unwrap()) as usize;
+    let head: Value = serde_json::from_slice(&sound.body[4..4 + padded]).unwrap();
+    assert_eq!((&head["frames"], &head["parts"]), (&json!(192_000), &json!(["chop", "floor"])));
+    assert_eq!(b.post("/make", &json!({})).status, 501);
+    assert_eq!(b.post("/check", &json!({})).status, 501);
+}
+
+#[test]
+fn without_a_lesson_one_is_chosen_or_begun() {
+    let shelf = tempfile::tempdir().unwrap();
+    std::fs::create_dir(shelf.path().join("tuesday")).unwrap();
+    std::fs::write(shelf.path().join("tuesday/lesson.kdl"), LESSON).unwrap();
+    for (path, body, want) in [("/choose", json!({ "folder": "tuesday" }), "One <b>two</b>"), ("/create", json!({ "title": "Rain & wind" }), "Rain & wind")] {
+        let running = bench::start(bench::Options { shelf: shelf.path().into(), ..bench::Options::default() }, std::sync::Arc::new(bench::services::Alone)).unwrap();
+        let address = running.address().strip_prefix("http://").unwrap().to_string();
+        let (host, key) = address.split_once("/?key=").unwrap();
+        let mut b = Bench::unopened();
+        b.host = host.into();
+        b.cookie = b.ask(&format!("GET /?key={key} HTTP/1.1\r\nHost: {host}\r\n\r\n")).header("set-cookie").unwrap().split(';').next().unwrap().to_string();
+        assert!(b.get("/").text().contains("tuesday"));
+        assert_eq!(b.get("/state").status, 409);
+        assert_eq!(b.post(path, &body).status, 200);
+        assert_eq!(b.state()["title"], want);
+    }
+    assert!(shelf.path().join("rain-wind/lesson.kdl").is_file());
+}
