@@ -1,0 +1,67 @@
+//! `open`: the bench, with what this program can do for it.
+
+use crate::args::{Make, Open as Asked};
+use crate::check::record::against_records;
+use crate::failure::{Failure, print, print_json};
+use crate::folder;
+use crate::make;
+use bench::services::{Finding, Made, Progress, Services, Without};
+use std::path::Path;
+use std::sync::Arc;
+use take::{Settings, Wishes};
+use wave::Buffer;
+
+pub fn run(a: Asked, json: bool) -> Result<(), Failure> {
+    let lesson = a.dir.map(|d| if d.is_file() { d.parent().unwrap_or(Path::new("")).to_path_buf() } else { d });
+    if let Some(dir) = lesson.as_ref().filter(|d| !d.join(folder::LESSON_FILE).is_file()) {
+        return Err(Failure::NotPossible(format!("{}: there is no {} in this folder (partwright new makes one; partwright open alone lets you choose)", dir.display(), folder::LESSON_FILE)));
+    }
+    let options = bench::Options { lesson, shelf: a.shelf, port: a.port };
+    let running = bench::start(options, Arc::new(Program)).map_err(|e| Failure::NotPossible(e.to_string()))?;
+    if json {
+        print_json(&serde_json::json!({ "schema": "partwright/open/1", "address": running.address() }))?;
+    } else {
+        print(&format!("{}\nopen this address in a browser on this machine; it works once. Ctrl-C ends the bench\n", running.address()))?;
+    }
+    running.wait();
+    Ok(())
+}
+
+/// This program as the bench asks it.
+struct Program;
+
+fn failed(e: &Failure) -> Without {
+    Without::Failed(e.text())
+}
+
+impl Services for Program {
+    fn take(&self, audio: &Buffer, progress: Progress<'_>) -> Result<String, Without> {
+        let settings = Settings { instrument: neck::Instrument::guitar(), bass: false, hand: neck::Hand::usual(), name: "take".into() };
+        let wishes = Wishes { bpm: None, from_s: None, meter: None, settings };
+        let taken = take::take(audio, &wishes, &|part| progress(part, "writing the take out")).map_err(|e| Without::Failed(e.to_string()))?;
+        taken.written.map(|w| w.part).ok_or_else(|| Without::Failed(taken.remarks.first().cloned().unwrap_or_else(|| "nothing was heard".into())))
+    }
+
+    fn check(&self, folder: &Path, lesson: &lesson::Lesson, progress: Progress<'_>) -> Result<Vec<Finding>, Without> {
+        let tell = |done| progress(done, "listening to the record with the parts in hand");
+        let checked = against_records(folder, lesson, &|_| true, &tell).map_err(|e| failed(&e))?;
+        if checked.is_empty() {
+            return Err(Without::Failed("no passage names a record that is in the lesson's folder".into()));
+        }
+        let finding = |passage: &str, f: check::Finding| Finding { passage: passage.into(), part: f.part, bar: f.bar, words: f.words, sure: f.sure };
+        let out = checked.into_iter().flat_map(|c| c.checked.findings.into_iter().map(move |f| finding(&c.checked.id, f))).collect();
+        progress(1.0, "done");
+        Ok(out)
+    }
+
+    fn make(&self, folder: &Path, progress: Progress<'_>) -> Result<Vec<Made>, Without> {
+        progress(0.0, "making the pack");
+        let found = folder::open(folder).map_err(|e| failed(&e))?;
+        if found.has_errors() {
+            return Err(Without::Failed("the lesson has errors; mend them first".into()));
+        }
+        let (_, listed, _) = make::make(&found, &Make::plain(folder.to_path_buf())).map_err(|e| failed(&e))?;
+        progress(1.0, "done");
+        Ok(listed.into_iter().map(|f| format!("pack/{}", f.0)).collect())
+    }
+}

@@ -1,0 +1,96 @@
+//! `check` against a record, as a user calls it. The record is played by the project's own instruments.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn run(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_partwright")).args(args).output().expect("the program runs")
+}
+
+fn json(out: &Output) -> serde_json::Value {
+    serde_json::from_slice(&out.stdout).unwrap_or_else(|e| panic!("one JSON object: {e}: {}", String::from_utf8_lossy(&out.stderr)))
+}
+
+const TEXT: &str = r#"// Kept as it is.
+lesson "Two bars" {
+  passage "one" {
+    tempo 100
+    slots 8
+    record "audio/bars.wav" from=0 to=4.8
+    part "line" instrument="guitar" {
+      bar "5:3 - 4:2 - 4:5 - 3:2 -"   // the first
+      bar "5:5 - 4:2 - 4:5 - 3:4 -"
+    }
+  }
+}
+"#;
+
+/// A lesson folder with a record that plays `played`.
+fn folder(dir: &Path, played: &str) {
+    std::fs::create_dir_all(dir.join("audio")).unwrap();
+    std::fs::write(dir.join("lesson.kdl"), TEXT).unwrap();
+    let record = lesson::read(played).lesson;
+    let once = sound::Options { looped: false, ..sound::Options::default() };
+    let record = sound::render(&record.passages[0], &once, &sound::Takes::new(), &|_| ()).unwrap().mix;
+    std::fs::write(dir.join("audio/bars.wav"), wave::encode_wav16(&record).unwrap()).unwrap();
+}
+
+#[test]
+fn a_wrong_note_is_found_and_accepted() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = dir.path().to_str().unwrap().to_string();
+    folder(dir.path(), &TEXT.replacen("4:5", "4:4", 1));
+    let out = run(&["check", &at, "--json"]);
+    assert_eq!(out.status.code(), Some(1));
+    let v = json(&out);
+    assert_eq!((v["schema"].as_str(), v["problems"].as_array().map(Vec::len)), (Some("partwright/check/1"), Some(0)));
+    let notes = v["passages"][0]["parts"][0]["notes"].as_array().unwrap();
+    assert_eq!(notes.len(), 8);
+    let wrong: Vec<_> = notes.iter().filter(|n| n["verdict"] == "contradicted").collect();
+    assert_eq!(wrong.len(), 1, "{notes:?}");
+    assert_eq!((wrong[0]["bar"].as_u64(), wrong[0]["slot"].as_u64(), wrong[0]["midi"].as_u64(), wrong[0]["better"].as_u64()), (Some(1), Some(5), Some(55), Some(54)));
+    assert!(v["passages"][0]["start"].as_f64().unwrap().abs() < 0.05);
+    let first = &v["findings"][0];
+    assert_eq!((first["kind"].as_str(), first["suggested"].as_u64()), (Some("other_pitch"), Some(54)));
+    let said = String::from_utf8(run(&["check", &at]).stdout).unwrap();
+    assert!(said.contains("   1  ") && said.contains("--accept N"), "{said}");
+    assert_eq!(run(&["check", &at, "--accept", "9"]).status.code(), Some(2));
+    assert_eq!(run(&["check", &at, "--accept", "1"]).status.code(), Some(0));
+    assert_eq!(std::fs::read_to_string(dir.path().join("lesson.kdl")).unwrap(), TEXT.replacen("4:5", "4:4", 1));
+    let again = run(&["check", &at]);
+    assert_eq!(again.status.code(), Some(0), "{}", String::from_utf8_lossy(&again.stdout));
+}
+
+#[test]
+fn what_the_teacher_heard_as_written_is_not_reported_again() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = dir.path().to_str().unwrap().to_string();
+    folder(dir.path(), &TEXT.replacen("4:5", "4:4", 1));
+    assert_eq!(run(&["check", &at, "--as-written", "1"]).status.code(), Some(0));
+    let text = std::fs::read_to_string(dir.path().join("lesson.kdl")).unwrap();
+    assert!(text.contains("heard=\"as written at slot 5\"") && text.contains("// Kept as it is.") && text.contains("// the first"), "{text}");
+    let v = json(&run(&["check", &at, "--json"]));
+    assert!(v["findings"].as_array().unwrap().iter().all(|f| f["slot"] != 5 || f["bar"] != 1), "{}", v["findings"]);
+}
+
+#[test]
+fn a_take_stands_in_for_the_record() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = dir.path().to_str().unwrap().to_string();
+    folder(dir.path(), &TEXT.replacen("5:5", "5:6", 1));
+    let take = dir.path().join("audio/bars.wav");
+    let v = json(&run(&["check", &at, "--take", take.to_str().unwrap(), "--part", "line", "--json"]));
+    assert_eq!(v["findings"][0]["suggested"].as_u64(), Some(51), "{}", v["findings"]);
+    assert_eq!(run(&["check", &at, "--take", take.to_str().unwrap(), "--part", "nobody"]).status.code(), Some(2));
+    assert_eq!(run(&["check", &at, "--passage", "nowhere"]).status.code(), Some(2));
+}
+
+#[test]
+fn a_record_that_is_not_there_is_said_and_no_fault() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("lesson.kdl"), TEXT).unwrap();
+    let out = run(&["check", dir.path().to_str().unwrap()]);
+    assert_eq!(out.status.code(), Some(0));
+    assert!(String::from_utf8_lossy(&out.stdout).contains("audio/bars.wav is not in the lesson's folder"));
+    assert_eq!(json(&run(&["check", dir.path().to_str().unwrap(), "--json"]))["missing_records"][0], "audio/bars.wav");
+}
