@@ -1,0 +1,151 @@
+"""Clips for training: sound and the beats it hangs on, made of patterns or of players' notes."""
+import json
+
+import numpy as np
+
+import patterns as pt
+from sounds import RATE, add, coloured
+
+SECONDS = 24.0
+
+
+def mixed(sounds, rng, guitars, bass, drums, seconds):
+    """One channel of sound."""
+    out = np.zeros(int(seconds * RATE))
+    for notes in guitars:
+        bank = sounds.guitars[list(sounds.guitars)[rng.integers(len(sounds.guitars))]]
+        part = np.zeros_like(out)
+        for t, midi, duration, gain in notes:
+            if midi is None:
+                add(part, sounds.scratches[rng.integers(len(sounds.scratches))], t, gain)
+            else:
+                midi = int(np.clip(midi, min(bank), max(bank)))
+                add(part, bank[midi][rng.integers(2)], t, gain, duration)
+        out += part / (np.sqrt(np.mean(part**2)) + 1e-9) * 10 ** rng.uniform(-0.4, 0)
+    if bass:
+        bank = sounds.bass[rng.integers(len(sounds.bass))]
+        part = np.zeros_like(out)
+        for t, midi, duration, gain in bass:
+            add(part, bank[int(np.clip(midi, 24, 59))], t, gain, duration)
+        out += part / (np.sqrt(np.mean(part**2)) + 1e-9) * 10 ** rng.uniform(-0.7, 0.15)
+    if drums:
+        part = np.zeros_like(out)
+        kit = {k: v[rng.integers(len(v))] for k, v in sounds.drums.items()}
+        for t, which, gain in drums:
+            add(part, kit[which], t, gain)
+        out += part / (np.sqrt(np.mean(part**2)) + 1e-9) * 10 ** rng.uniform(-0.6, 0.2)
+    return coloured(out, rng)
+
+
+def moved(notes, by):
+    return [(n[0] - by, *n[1:]) for n in notes if n[0] - by > -0.3]
+
+
+def start_of(rng, times, meter_beats):
+    """Where the clip begins: anywhere in the first bars; in a third of clips with a little silence before the first bar."""
+    if rng.random() < 0.33:
+        return -rng.uniform(0.0, 2.5)
+    return rng.uniform(0, times[2 * meter_beats])
+
+
+def pattern_clip(sounds, rng):
+    meter = pt.METERS[rng.choice(4, p=[0.68, 0.12, 0.12, 0.08])]
+    bpm = np.exp(rng.normal(np.log(106), 0.25)).clip(56, 190)
+    if meter.name == "6/8":
+        bpm = np.exp(rng.normal(np.log(76), 0.22)).clip(42, 130)
+    if meter.parts == 3:
+        bpm = min(bpm, 140)
+    swing, of = 0.5, 16
+    if meter.parts == 4:
+        style = rng.random()
+        if style < 0.3:
+            swing, of = rng.uniform(0.5, 0.66), 16
+        elif style < 0.5:
+            swing, of = rng.uniform(0.54, 0.68), 8
+    bars = int(np.ceil((SECONDS + 8) * bpm / 60 / meter.beats)) + 2
+    time = pt.Time(rng, meter, bpm, bars * meter.beats, swing, of)
+    chords = pt.harmony(rng, bars, meter)
+    guitars = [pt.comping(rng, time, chords, bars) for _ in range(2 if rng.random() < 0.2 else 1)]
+    bass = pt.bass(rng, time, chords, bars) if rng.random() < 0.45 else []
+    drums = pt.drums(rng, time, bars) if rng.random() < 0.5 else []
+    start = start_of(rng, time.times, meter.beats)
+    audio = mixed(sounds, rng, [moved(g, start) for g in guitars], moved(bass, start), moved(drums, start), SECONDS)
+    beats = time.times[:-1] - start
+    return audio, beats, np.arange(len(beats)) % meter.beats, meter.beats, meter.parts
+
+
+def played(file):
+    """A player's notes (string by string), beats, chords."""
+    data = json.loads(file.read_text())
+    notes, beats, chords = [], [], []
+    for a in data["annotations"]:
+        if a["namespace"] == "note_midi":
+            notes += [(d["time"], d["value"], d["duration"]) for d in a["data"]]
+        elif a["namespace"] == "beat_position":
+            beats = [(d["time"], d["value"]["position"]) for d in a["data"]]
+        elif a["namespace"] == "chord":
+            chords = [(d["time"], d["value"]) for d in a["data"]]
+    return sorted(notes), beats, chords
+
+
+ROOTS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
+def player_clip(sounds, rng, file):
+    notes, beats, chords = played(file)
+    solo = file.stem.endswith("solo")
+    # Annotated onsets lie a little after the sound's own.
+    late = 0.004 if solo else 0.010
+    grid = np.array([b[0] for b in beats])
+    bars = len(beats) // 4 + 1
+    bpm = 60 / np.diff(grid).mean() * np.exp(rng.uniform(-0.2, 0.2))
+    time = pt.Time(rng, pt.METERS[0], bpm, bars * 4, rng.choice([0.5, 0.5, 0.6, 0.66]), 8)
+    # Players' time onto the new one, beat by beat, on past the last.
+    end = grid[-1] + np.diff(grid).mean() * np.arange(1, bars * 4 + 1 - len(grid) + 1)
+    source = np.concatenate([grid, end])[:len(time.times)]
+    warp = lambda t: np.interp(t, source, time.times[:len(source)])
+    up = rng.integers(-4, 5)
+    guitar = [(warp(t - late) if t > late else t - late, round(m) + up, max(warp(t + d) - warp(t), 0.05), np.exp(0.25 * rng.standard_normal())) for t, m, d in notes]
+    harmony = []
+    for half in range(2 * bars + 2):
+        t = source[min(half * 2, len(source) - 1)] + 0.1
+        label = [c[1] for c in chords if c[0] <= t] or ["C"]
+        root = ROOTS.get(label[-1][0], 0) + label[-1].count("#", 0, 2) - label[-1].count("b", 1, 2)
+        shape = pt.SHAPES[1 if ":min" in label[-1] else 0]
+        harmony.append(((root + up) % 12, shape))
+    company = rng.random()
+    guitars, bass, drums = [guitar], [], []
+    if company < 0.2 or 0.35 < company < 0.45:
+        bass = pt.bass(rng, time, harmony, bars)
+    if company < 0.35:
+        drums = pt.drums(rng, time, bars)
+    if solo and 0.2 < company < 0.3:
+        guitars.append(pt.comping(rng, time, harmony, bars))
+    last = max(time.times[len(grid) - 1] - SECONDS, 1.0)
+    start = rng.uniform(0, last) if rng.random() < 0.8 else -rng.uniform(0, 2.5)
+    audio = mixed(sounds, rng, [moved(g, start) for g in guitars], moved(bass, start), moved(drums, start), SECONDS)
+    count = len(grid)
+    return audio, time.times[:count] - start, np.arange(count) % 4, 4, 4
+
+
+def idle_clip(sounds, rng):
+    """Sound without a beat: notes at any time, held tones, noise."""
+    n = rng.integers(5, 120)
+    kind = rng.integers(3)
+    bank = sounds.guitars["pluck"]
+    out = np.zeros(int(SECONDS * RATE))
+    if kind == 0:
+        for _ in range(n):
+            add(out, bank[rng.integers(40, 80)][0], rng.uniform(0, SECONDS), rng.uniform(0.1, 1), rng.uniform(0.05, 2))
+    elif kind == 1:
+        t = np.arange(len(out)) / RATE
+        for _ in range(rng.integers(1, 5)):
+            out += np.sin(2 * np.pi * rng.uniform(80, 900) * t + rng.uniform(0, 3) * np.sin(2 * np.pi * rng.uniform(0.1, 6) * t))
+    else:
+        # Something like speech: noise that comes in syllables of uneven length.
+        at = 0.0
+        while at < SECONDS:
+            m = int(rng.uniform(0.05, 0.3) * RATE)
+            add(out, (rng.standard_normal(m) * np.hanning(m)).astype(np.float32), at, rng.uniform(0.2, 1))
+            at += rng.exponential(0.25)
+    return coloured(out + 1e-4 * rng.standard_normal(len(out)), rng), np.zeros(0), np.zeros(0, int), 4, 4

@@ -1,0 +1,195 @@
+"""Single notes to play clips with: recorded samples, a plucked model, instruments of a soundfont, struck drums; and rooms to play them in.
+
+Every source is a function of a MIDI number, a length in seconds and a random generator, and gives mono samples at RATE.
+"""
+
+import pathlib
+import re
+import struct
+
+import numpy as np
+import soundfile
+from scipy.signal import fftconvolve, lfilter
+
+RATE = 22050
+CLASSES = {"c": 0, "db": 1, "d": 2, "eb": 3, "e": 4, "f": 5, "gb": 6, "g": 7, "ab": 8, "a": 9, "bb": 10, "b": 11}
+
+
+def shaped(sound, seconds, release=0.06):
+    """Cut to a length, with a short fade."""
+    n = min(len(sound), int((seconds + release) * RATE))
+    out = np.array(sound[:n], dtype=np.float32)
+    fade = min(n, int(release * RATE))
+    if fade:
+        out[n - fade :] *= np.linspace(1, 0, fade, dtype=np.float32)
+    return out
+
+
+def moved(sound, semitones):
+    if abs(semitones) < 1e-6:
+        return sound
+    step = 2 ** (semitones / 12)
+    return np.interp(np.arange(0, len(sound) - 1, step), np.arange(len(sound)), sound).astype(np.float32)
+
+
+def samples(folder, octave=0, start=None):
+    """A folder of notes named NOTE_… or STRING_NOTE_…; `octave` is added to what the names say."""
+    notes = {}
+    for file in sorted(pathlib.Path(folder).glob("*.ogg")):
+        names = [re.fullmatch(r"([A-Ga-g]b?)(\d)", p) for p in file.stem.split("_")]
+        # In STRING_NOTE names the second speaks.
+        named = [m for m in names if m]
+        name = named[1] if len(named) > 1 and file.stem[0].isupper() else named[0]
+        midi = 12 * (int(name[2]) + 1 + octave) + CLASSES[name[1].lower()]
+        sound, rate = soundfile.read(file)
+        sound = sound if sound.ndim == 1 else sound.mean(axis=1)
+        if rate != RATE:
+            n = int(len(sound) * RATE / rate)
+            # Low-passed by a running mean, which is enough for an octave of room above what is listened to.
+            sound = np.interp(np.arange(n) * rate / RATE, np.arange(len(sound)), lfilter(np.ones(2) / 2, 1, sound))
+        loud = np.abs(sound)
+        first = int(np.argmax(loud > 0.05 * loud.max()))
+        sound = sound[max(0, first - 40) : first + 5 * RATE]
+        notes.setdefault(midi, []).append((sound / (np.abs(sound).max() + 1e-9)).astype(np.float32))
+    known = np.array(sorted(notes))
+
+    def play(midi, seconds, rng):
+        near = int(known[np.argmin(np.abs(known - midi))])
+        takes = notes[near]
+        return shaped(moved(takes[rng.integers(len(takes))], midi - near), seconds)
+
+    return play
+
+
+def plucked(rng):
+    """A string of its own kind: stiffness, place of the pluck, decay and body drawn once."""
+    stiff = 10 ** rng.uniform(-5, -3.6)
+    place, steep = rng.uniform(0.06, 0.35), rng.uniform(0.7, 1.8)
+    decay, high = rng.uniform(0.4, 3.0), rng.uniform(0.2, 1.0)
+    body = [(rng.uniform(90, 2500), rng.uniform(0.5, 2.5), rng.uniform(0.1, 0.5)) for _ in range(4)]
+
+    def play(midi, seconds, rng):
+        t = np.arange(int(min(seconds + 0.06, 4) * RATE), dtype=np.float32) / RATE
+        f0 = 440 * 2 ** ((midi - 69) / 12)
+        bright = steep + rng.uniform(-0.3, 0.3)
+        out = np.zeros(len(t), np.float32)
+        for n in range(1, 24):
+            f = n * f0 * np.sqrt(1 + stiff * n * n)
+            if f > 8000:
+                break
+            gain = abs(np.sin(np.pi * n * place)) / n**bright * (1 + sum(g * np.exp(-((np.log2(f / c) / w) ** 2)) for c, g, w in body))
+            if gain > 0.003:
+                out += np.float32(gain) * np.exp(-t * np.float32(decay * (midi / 50) ** 2 * (1 + high * 0.3 * n))) * np.sin(np.float32(2 * np.pi * f) * t + np.float32(rng.uniform(0, 6.28)))
+        return shaped(out / (np.abs(out).max() + 1e-9), seconds)
+
+    return play
+
+
+class Soundfont:
+    """Reads a SoundFont 2 file (the standard's sections 4 to 8): programs of bank 0, first layer of each key, no modulation."""
+
+    def __init__(self, path):
+        data = pathlib.Path(path).read_bytes()
+        chunks = {}
+
+        def walk(at, end):
+            while at + 8 <= end:
+                name, size = data[at : at + 4].decode("latin1"), struct.unpack_from("<I", data, at + 4)[0]
+                if name in ("RIFF", "LIST"):
+                    walk(at + 12, at + 8 + size)
+                else:
+                    chunks[name] = (at + 8, size)
+                at += 8 + size + (size & 1)
+
+        walk(0, len(data))
+        start, size = chunks["smpl"]
+        self.samples = np.frombuffer(data, "<i2", size // 2, start)
+        rows = lambda name, form: list(struct.iter_unpack(form, data[chunks[name][0] : sum(chunks[name])]))
+        self.headers = rows("shdr", "<20sIIIIIBbHH")
+        self.generators = {kind: rows(f"{kind}gen", "<HH") for kind in "pi"}
+        self.bags = {kind: rows(f"{kind}bag", "<HH") for kind in "pi"}
+        self.presets, self.instruments = rows("phdr", "<20sHHHIII"), rows("inst", "<20sH")
+
+    def zones(self, kind, first, last):
+        common = {}
+        for bag in range(first, last):
+            own = dict(self.generators[kind][self.bags[kind][bag][0] : self.bags[kind][bag + 1][0]])
+            if (41 if kind == "p" else 53) in own:
+                yield {**common, **own}
+            elif bag == first:
+                common = own
+
+    def program(self, number, bank=0):
+        at = next(i for i, p in enumerate(self.presets[:-1]) if p[1] == number and p[2] == bank)
+        zones = []
+        for top in self.zones("p", self.presets[at][3], self.presets[at + 1][3]):
+            which = top[41]
+            zones += [(z, top) for z in self.zones("i", self.instruments[which][1], self.instruments[which + 1][1])]
+
+        def play(midi, seconds, rng):
+            velocity = rng.integers(50, 120)
+            within = lambda z, gen, v: gen not in z or (z[gen] & 255) <= v <= (z[gen] >> 8)
+            fits = [z for z, top in zones if all(within(q, 43, round(midi)) and within(q, 44, velocity) for q in (z, top))]
+            if not fits:
+                return np.zeros(1, np.float32)
+            zone = fits[0]
+            _, begin, end, loop, loop_end, rate, key, fine, _, _ = self.headers[zone[53]]
+            sound = self.samples[begin:end].astype(np.float32) / 32768
+            root = zone.get(58, 65535)
+            signed = lambda v: v - 65536 if v > 32767 else v
+            root = key if root > 127 else root
+            shift = midi - root + signed(zone.get(51, 0)) + (signed(zone.get(52, 0)) + fine) / 100
+            step = rate / RATE * 2 ** (shift / 12)
+            times = np.arange(0, (seconds + 0.06) * RATE) * step
+            if zone.get(54, 0) in (1, 3) and loop_end > loop + 1:
+                a, b = loop - begin, loop_end - begin
+                times = np.where(times < b, times, a + (times - a) % (b - a))
+            else:
+                times = times[times < len(sound) - 1]
+            out = np.interp(times, np.arange(len(sound)), sound).astype(np.float32)
+            # A plucked sound's decay lies in the envelope: a plain one here.
+            out *= np.exp(-np.arange(len(out)) / RATE / 1.5).astype(np.float32)
+            return shaped(out / (np.abs(out).max() + 1e-9), seconds)
+
+        return play
+
+
+def drum(kind, rng):
+    """A struck drum of noise and a falling sine, drawn anew each time."""
+    length = {"kick": 0.35, "snare": 0.25, "hat": rng.choice([0.06, 0.3])}[kind]
+    t = np.arange(int(length * RATE)) / RATE
+    noise = rng.standard_normal(len(t))
+    if kind == "kick":
+        f = rng.uniform(42, 70) + rng.uniform(40, 160) * np.exp(-t / 0.025)
+        return (np.sin(2 * np.pi * np.cumsum(f) / RATE) * np.exp(-t / rng.uniform(0.06, 0.15)) + 0.1 * noise * np.exp(-t / 0.005)).astype(np.float32)
+    if kind == "snare":
+        tone = np.sin(2 * np.pi * rng.uniform(160, 230) * t) * np.exp(-t / 0.06)
+        return (0.5 * tone + 0.5 * noise * np.exp(-t / rng.uniform(0.04, 0.09))).astype(np.float32)
+    return (0.3 * lfilter([1, -1], 1, noise) * np.exp(-t / (length / 4))).astype(np.float32)
+
+
+def recorded(sound, rng, plain=False):
+    """As a microphone in a room might have it: equalised, with a room, noise, a little drive; tuned apart by up to a third of a semitone,
+    as a tape is that runs too fast or too slow. Also given: how many times slower it runs."""
+    if plain:
+        return sound / (np.abs(sound).max() + 1e-9) * 0.7, 1.0
+    off = rng.uniform(-0.3, 0.3)
+    sound = moved(sound, off)
+    spectrum = np.fft.rfft(sound)
+    f = np.fft.rfftfreq(len(sound), 1 / RATE)
+    octaves = np.log2(np.maximum(f, 30) / 500)
+    db = rng.uniform(-3, 3) * octaves + sum(rng.uniform(-8, 8) * np.exp(-(((octaves - rng.uniform(-3, 4)) / rng.uniform(0.3, 1.5)) ** 2)) for _ in range(3))
+    if rng.random() < 0.4:
+        db -= 12 * np.maximum(0, np.log2(rng.uniform(60, 140) / np.maximum(f, 20)))
+    sound = np.fft.irfft(spectrum * 10 ** (db / 20), len(sound))
+    if rng.random() < 0.7:
+        t = np.arange(int(rng.uniform(0.1, 1.2) * RATE)) / RATE
+        room = rng.standard_normal(len(t)) * np.exp(-6.9 * t / t[-1])
+        room /= np.sqrt(np.sum(room**2))
+        sound = sound + rng.uniform(0.05, 0.5) * fftconvolve(sound, room)[: len(sound)]
+    sound /= np.abs(sound).max() + 1e-9
+    if rng.random() < 0.3:
+        drive = rng.uniform(1, 6)
+        sound = np.tanh(drive * sound) / np.tanh(drive)
+    noise = 10 ** (rng.uniform(-70, -35) / 20) * lfilter([1], [1, -rng.uniform(0, 0.95)], rng.standard_normal(len(sound)))
+    return ((sound + noise) * 0.7).astype(np.float32), 2 ** (-off / 12)
