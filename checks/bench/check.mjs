@@ -1,0 +1,44 @@
+// Runs the checks and says how each went: node check.mjs OUT PROGRAM.
+import fs from "node:fs";
+import { folderWith, launch, open, serve, tools } from "./browser.mjs";
+import { looks } from "./looks.mjs";
+import { measures } from "./measures.mjs";
+import { sounds } from "./sounds.mjs";
+import { work } from "./work.mjs";
+
+const [out, program] = process.argv.slice(2);
+const only = process.env.ONLY?.split(";");
+const found = tools(out);
+const browser = await launch(found);
+const failed = [];
+
+// A bench on a lesson of its own, with its page open; all of it is gone when the check ends.
+async function desk(text, go, options = {}) {
+  const { record = false, ...rest } = options;
+  const dir = folderWith(text);
+  const server = await serve(program, [...(record ? ["--record"] : []), dir]);
+  const bench = await open(browser, server.address, { faulty: !record, ...rest });
+  try {
+    await bench.page.waitForSelector(".passage .slot");
+    return await go({ ...bench, dir, server, file: () => fs.readFileSync(`${dir}/lesson.kdl`, "utf8") });
+  } finally {
+    await bench.close().catch(() => {});
+    await server.stop();
+    fs.rmSync(dir, { recursive: true, force: true });
+  }
+}
+
+for (const [name, body] of Object.entries({ ...work, ...sounds, ...looks, ...measures })) {
+  if (only && !only.some((o) => name.includes(o))) continue;
+  const start = Date.now();
+  try {
+    const figures = await body(desk, { ...found, browser, program, out });
+    console.log(`ok    ${name}${figures ? `\n        ${figures}` : ""} (${((Date.now() - start) / 1000).toFixed(1)} s)`);
+  } catch (fault) {
+    failed.push(name);
+    console.log(`FAIL  ${name}\n        ${String(fault.stack ?? fault).split("\n").slice(0, 14).join("\n        ")}`);
+  }
+}
+await browser.close();
+console.log(failed.length ? `${failed.length} failed` : "all held");
+process.exit(failed.length ? 1 : 0);

@@ -1,0 +1,86 @@
+"""Sets the weights of the marks in `judge.rs`, by logistic regression over faults planted in renders of players 00 and 01 and in the development excerpt.
+
+Run from the repository's root, after train.py: python3 checks/check/limits.py RENDERS.json DEVELOP.json
+Both are saved by `planted.py … --save`: the first with `--renders WORK`, the second with `--develop`. Prints the constants, and precision, recall and false alarms for limits on
+either; the limit is chosen by eye from what the development excerpt and the renders say together.
+"""
+
+import json
+import sys
+
+from material import enter
+
+enter(__file__)
+
+import numpy as np
+from sklearn.linear_model import LogisticRegression
+from sklearn.metrics import roc_auc_score
+
+# A row of real sound weighs as much as so many of renders.
+REAL = 5.0
+WRONG = ("semitone", "tone", "octave", "string", "added")
+
+
+def rows(file):
+    marks, wrong, clean, better = [], [], [], []
+    for t in json.loads(open(file).read()):
+        for r, f in zip(t["rows"], t["found"]):
+            if r[4] == "sixteenth":
+                continue
+            marks.append(f["marks"])
+            wrong.append(r[4] in WRONG)
+            clean.append(not t["faulty"])
+    return np.array(marks), np.array(wrong), np.array(clean)
+
+
+x, wrong, clean = rows(sys.argv[1])
+dx, dwrong, dclean = rows(sys.argv[2])
+model = LogisticRegression(C=0.3, max_iter=2000)
+scale = x.std(0) + 1e-3
+model.fit(np.concatenate([x, dx]) / scale, ~np.concatenate([wrong, dwrong]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
+weights, shift = model.coef_[0] / scale, model.intercept_[0]
+print(f"const SHIFT: f32 = {shift:.4f};")
+print(f"const WEIGHTS: [f32; MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
+for name, m, w, c in (("renders", x, wrong, clean), ("development", dx, dwrong, dclean)):
+    odds = m @ weights + shift
+    print(name, len(w), "AUC", round(roc_auc_score(w[~c], -odds[~c]), 4), "own odds alone", round(roc_auc_score(w[~c], -m[~c][:, 0]), 4))
+    for limit in np.arange(-3, 3.1, 0.5):
+        flagged = odds < limit
+        hit = flagged & w
+        print(f"  {limit:5.1f}: precision {hit[~c].sum() / max(1, flagged[~c].sum()):.2f} recall {hit[~c].sum() / max(1, w[~c].sum()):.2f} faultless {100 * flagged[c].mean():.2f} %")
+
+
+def strays(file):
+    """Pitches that were reported as unwritten: their marks, and whether something was indeed left out or written elsewhere."""
+    marks, true, clean, missed = [], [], [], 0
+    for t in json.loads(open(file).read()):
+        off = np.median([f["time"] - r[0] for r, f in zip(t["rows"], t["found"])])
+        gone = [(n[0], n[2]) for n in t["gone"]]
+        gone += [(r[0], r[5]) for r in t["rows"] if r[4] in WRONG and r[5] is not None]
+        kept = [n for n in t["notes"]]
+        for u in t["unwritten"]:
+            at = u["time"] - off
+            hit = any(m == u["midi"] and abs(g - at) < 0.12 for g, m in gone)
+            moved = any(n[2] == u["midi"] and abs(n[0] - at) < 0.12 for n in kept)
+            if moved and not hit:
+                continue
+            marks.append(u["marks"])
+            true.append(hit)
+            clean.append(not t["faulty"])
+    return np.array(marks), np.array(true), np.array(clean)
+
+
+x, true, clean = strays(sys.argv[1])
+dx, dtrue, dclean = strays(sys.argv[2])
+scale = x.std(0) + 1e-3
+model = LogisticRegression(C=0.3, max_iter=2000)
+model.fit(np.concatenate([x, dx]) / scale, np.concatenate([true, dtrue]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
+weights, shift = model.coef_[0] / scale, model.intercept_[0]
+print(f"const STRAY_SHIFT: f32 = {shift:.4f};")
+print(f"const STRAY_WEIGHTS: [f32; STRAY_MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
+for name, m, w, c in (("renders", x, true, clean), ("development", dx, dtrue, dclean)):
+    odds = m @ weights + shift
+    print(name, len(w), w.sum(), "AUC", round(roc_auc_score(w, odds), 4), "odds alone", round(roc_auc_score(w, m[:, 0]), 4))
+    for limit in np.arange(-3, 2.1, 0.5):
+        kept = odds > limit
+        print(f"  {limit:5.1f}: found {(kept & w).sum()} of {w.sum()} that were looked at, false {(kept & ~w).sum()}")
