@@ -58,6 +58,8 @@ export async function open(browser, address, options = {}) {
   const { context: old, faulty = false, ...rest } = options;
   const context = old ?? (await browser.newContext({ viewport: { width: 1280, height: 900 }, ...rest }));
   const page = await context.newPage();
+  // A machine whose way to the loudspeaker is long, as some are: LATENCY in seconds.
+  if (process.env.LATENCY) await page.addInitScript((s) => Object.defineProperty(AudioContext.prototype, "outputLatency", { get: () => s }), Number(process.env.LATENCY));
   const faults = [];
   page.on("console", (m) => ["error", "warning"].includes(m.type()) && !(faulty && m.text().includes("status of 4")) && faults.push(`console: ${m.text()}`));
   page.on("pageerror", (e) => faults.push(`error: ${e.message}`));

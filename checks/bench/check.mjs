@@ -30,13 +30,17 @@ async function desk(text, go, options = {}) {
 
 for (const [name, body] of Object.entries({ ...work, ...sounds, ...looks, ...measures })) {
   if (only && !only.some((o) => name.includes(o))) continue;
-  const start = Date.now();
-  try {
-    const figures = await body(desk, { ...found, browser, program, out });
-    console.log(`ok    ${name}${figures ? `\n        ${figures}` : ""} (${((Date.now() - start) / 1000).toFixed(1)} s)`);
-  } catch (fault) {
-    failed.push(name);
-    console.log(`FAIL  ${name}\n        ${String(fault.stack ?? fault).split("\n").slice(0, 14).join("\n        ")}`);
+  // What hangs on the machine's clock may fail once where something else takes the machine; twice is a fault.
+  for (let round = 1; round <= 2; round++) {
+    const start = Date.now();
+    try {
+      const figures = await body(desk, { ...found, browser, program, out });
+      console.log(`ok    ${name}${round > 1 ? ", at the second try" : ""}${figures ? `\n        ${figures}` : ""} (${((Date.now() - start) / 1000).toFixed(1)} s)`);
+      break;
+    } catch (fault) {
+      if (round > 1) failed.push(name);
+      console.log(`${round > 1 ? "FAIL " : "again"} ${name}\n        ${String(fault.stack ?? fault).split("\n").slice(0, 14).join("\n        ")}`);
+    }
   }
 }
 await browser.close();

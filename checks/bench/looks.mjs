@@ -65,7 +65,7 @@ export const looks = {
       const before = await x();
       const grid = await page.locator(".grips svg").first().innerHTML();
       await page.locator("#left-handed").check();
-      await page.waitForFunction((to) => Math.abs(Number(document.querySelector("#neck .held .dot")?.getAttribute("cx")) - to) < 0.5, 1000 - before, { timeout: 5000 });
+      await page.waitForFunction((to) => Math.abs(Number(document.querySelector("#neck .held .dot")?.getAttribute("cx")) - to) < 0.5, 1000 - before, { timeout: 30000 });
       assert.notEqual(await page.locator(".grips svg").first().innerHTML(), grid);
     }),
 

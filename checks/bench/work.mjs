@@ -7,7 +7,7 @@ import { small } from "./lessons.mjs";
 const slot = (page, part, bar, n, row = "") => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]${row && `[data-row="${row}"]`} .slot[data-slot="${n}"]`).first();
 const tokens = (page, part, bar) => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]`).first().locator(".slot").evaluateAll((cells) => cells.map((c) => [...c.childNodes].filter((n) => n.nodeType === 3).map((n) => n.data).join("+")).join(" "));
 
-async function until(what, so, limit = 4000) {
+async function until(what, so, limit = 15000) {
   const end = Date.now() + limit;
   let last;
   while (Date.now() < end) {
@@ -149,7 +149,7 @@ export const work = {
       await area.evaluate((a) => a.setSelectionRange(a.value.length, a.value.length));
       const words = "// what a guitarist says, ♭ and 𝄞 too: it swings. ".repeat(6);
       await page.keyboard.type(words, { delay: 2 });
-      await until("the file", () => file() === small + words, 8000);
+      await until("the file", () => file() === small + words);
       assert.equal(await area.inputValue(), small + words);
     }),
 
@@ -213,7 +213,7 @@ export const work = {
       await until("the name", () => file().includes(`name="${name}"`));
       await until("back at the slot", () => page.evaluate(() => document.activeElement?.classList.contains("slot")));
       await page.keyboard.press("Control+Space");
-      await until("playing", async () => /round 1|count-in/.test(await page.locator("#place").innerText()), 9000);
+      await until("playing", async () => /round 1|count-in/.test(await page.locator("#place").innerText()), 15000);
       await page.keyboard.press("Control+Space");
       await until("stopped", async () => (await page.locator("#go").innerText()) === "Play");
       // The neck, too.

@@ -19,6 +19,8 @@ export const launch = ({ chromium }) => chromium.launch({ executablePath: "/usr/
 export async function open(browser, folder, options = {}) {
   const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
   const page = await context.newPage();
+  // A machine whose way to the loudspeaker is long, as some are: LATENCY in seconds.
+  if (process.env.LATENCY) await page.addInitScript((s) => Object.defineProperty(AudioContext.prototype, "outputLatency", { get: () => s }), Number(process.env.LATENCY));
   const faults = [];
   page.on("console", (m) => ["error", "warning"].includes(m.type()) && faults.push(`console: ${m.text()}`));
   page.on("pageerror", (e) => faults.push(`error: ${e.message}`));

@@ -135,6 +135,7 @@ export function setGoing(context, out, sound, { from, to, at, into = 0, countIn,
   };
   return {
     music,
+    counted: countIn,
     sound,
     from,
     to,
@@ -210,13 +211,13 @@ function halt() {
   light(-1);
 }
 
-// Where the loudspeaker is: bar, and share of it.
+// Where the loudspeaker is: bar, and share of it. Before the first sound comes out, where it will begin.
 function where() {
   if (!playing) return null;
   const { sound, from, to, length, first } = playing;
   const seconds = context.currentTime - (context.outputLatency || 0) - playing.music;
-  if (seconds < 0) return { bar: from + first, share: 0, counting: true, round: 1 };
-  const frames = Math.floor(seconds * sound.rate) + playing.into;
+  if (seconds < 0 && playing.counted) return { bar: from + first, share: 0, counting: true, round: 1 };
+  const frames = Math.floor(Math.max(0, seconds) * sound.rate) + playing.into;
   const at = sound.bars[from] + (frames % length);
   let bar = from;
   while (bar + 1 < to && sound.bars[bar + 1] <= at) bar++;
