@@ -41,7 +41,7 @@ fn frame(title: &str, script: &str, body: Markup) -> String {
 }
 
 /// Where no lesson is open: choose one, or begin one.
-pub fn start(lessons: &[String]) -> String {
+pub fn start(lessons: &[String], demos: &[&str]) -> String {
     frame(
         "Partwright",
         "start.js",
@@ -60,6 +60,13 @@ pub fn start(lessons: &[String]) -> String {
                     form id="create" {
                         label { "Title " input id="title" name="title" maxlength="200" required autocomplete="off"; }
                         " " button.go type="submit" { "Begin" }
+                    }
+                }
+                @if !demos.is_empty() {
+                    section aria-labelledby="demos" {
+                        h2 id="demos" { "To look at first" }
+                        p.quiet { "A demo lesson is copied into a folder here, so that you can change whatever you like." }
+                        ul.lessons { @for d in demos { li { button type="button" data-demo=(d) { (d) } } } }
                     }
                 }
             }

@@ -54,6 +54,7 @@ pub fn routes(state: Arc<State>) -> Router {
         .route("/check", post(check))
         .route("/choose", post(choose))
         .route("/create", post(create))
+        .route("/demo", post(demo))
         .route("/pack/{key}/{*path}", get(pack))
         .layer(DefaultBodyLimit::max(BODY_MAX))
         .route("/takes", post(takes).layer(DefaultBodyLimit::max(UPLOAD_MAX)))
@@ -107,7 +108,11 @@ async fn index(Has(state): Shared) -> Response {
     let open = state.open().as_ref().map(|o| o.desk.lesson.title.clone());
     match open {
         Some(title) => Html(page::bench(&title, &state.guard.pack)).into_response(),
-        None => Html(page::start(&shelf::lessons(&state.shelf))).into_response(),
+        None => {
+            let lessons = shelf::lessons(&state.shelf);
+            let demos: Vec<&str> = state.services.demos().iter().map(|d| d.folder).filter(|d| !lessons.iter().any(|l| l == d)).collect();
+            Html(page::start(&lessons, &demos)).into_response()
+        }
     }
 }
 
@@ -439,6 +444,15 @@ async fn create(Has(state): Shared, Json(t): Json<Titled>) -> Response {
     let done = away(move || {
         let title = t.title.trim();
         opened(shelf::create(&state.shelf, title, &state.services.starter(title)).and_then(|folder| state.open_lesson(&folder)))
+    });
+    done.await.unwrap_or_else(|r| r)
+}
+
+/// A demo lesson, copied into a folder here.
+async fn demo(Has(state): Shared, Json(c): Json<Chosen>) -> Response {
+    let done = away(move || match state.services.demos().iter().find(|d| d.folder == c.folder) {
+        None => refusal(StatusCode::NOT_FOUND, "there is no such demo lesson", "choose one of the list"),
+        Some(d) => opened(shelf::begin(&state.shelf, d.folder, d.text).and_then(|folder| state.open_lesson(&folder))),
     });
     done.await.unwrap_or_else(|r| r)
 }

@@ -35,6 +35,14 @@ pub struct Finding {
     pub sure: f64,
 }
 
+/// A lesson that comes with the program, to look at and to change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Demo {
+    /// Name of the folder that it is copied to.
+    pub folder: &'static str,
+    pub text: &'static str,
+}
+
 /// A file that `make` wrote, relative to the lesson's folder, with `/`.
 pub type Made = String;
 
@@ -73,6 +81,11 @@ pub trait Services: Send + Sync + 'static {
     /// Where it is not built in, or fails.
     fn make(&self, _folder: &Path, _progress: Progress<'_>) -> Result<Vec<Made>, Without> {
         Err(Without::NotAvailable("this program cannot make the pack; use partwright make".into()))
+    }
+
+    /// Lessons that come with the program.
+    fn demos(&self) -> Vec<Demo> {
+        Vec::new()
     }
 
     /// The text of a new lesson.

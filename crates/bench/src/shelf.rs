@@ -51,9 +51,19 @@ pub fn create(shelf: &Path, title: &str, text: &str) -> Result<PathBuf, String> 
     if name.is_empty() || title.chars().any(char::is_control) || title.len() > 300 {
         return Err("a title needs letters or digits, and is one line".into());
     }
-    let folder = shelf.join(&name);
+    // Names that another system keeps for its devices, so that the folder can be copied there.
+    let device = ["con", "prn", "aux", "nul"].contains(&name.as_str()) || (name.len() == 4 && (name.starts_with("com") || name.starts_with("lpt")) && name.ends_with(|c: char| c.is_ascii_digit()));
+    begin(shelf, &if device { format!("{name}-lesson") } else { name }, text)
+}
+
+/// The folder `name` in `shelf`, with `text` as its lesson.
+///
+/// # Errors
+/// A sentence: a folder that is there already, or what the system says.
+pub fn begin(shelf: &Path, name: &str, text: &str) -> Result<PathBuf, String> {
+    let folder = shelf.join(name);
     std::fs::create_dir(&folder).map_err(|e| match e.kind() {
-        std::io::ErrorKind::AlreadyExists => format!("a folder {name} is here already; give the lesson another title"),
+        std::io::ErrorKind::AlreadyExists => format!("a folder {name} is here already; give the lesson another title, or choose it above"),
         _ => format!("{}: {e}", folder.display()),
     })?;
     let path = folder.join(LESSON_FILE);
@@ -81,5 +91,6 @@ mod tests {
             assert!(create(dir.path(), bad, "x").is_err(), "{bad:?}");
         }
         assert_eq!(lessons(dir.path()), ["a/c", "b", "rain-on-wharf-street"]);
+        assert!(create(dir.path(), "Aux!", "x").unwrap().ends_with("aux-lesson") && create(dir.path(), "COM1", "x").unwrap().ends_with("com1-lesson"));
     }
 }

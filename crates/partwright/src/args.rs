@@ -5,14 +5,17 @@ use std::path::PathBuf;
 
 /// Makes a guitar lesson's handout, play-along audio, pupil's page and exchange files from one plain-text lesson.
 #[derive(Debug, Parser)]
-#[command(name = "partwright", version, long_about = None, after_help = "Examples:\n  partwright new my-lesson\n  partwright make my-lesson\n  partwright name \"x x 8 8 8 x\" --bass C\n\nExit codes: 0 done, 1 fault in the material, 2 called wrongly, 3 could not read, write or go on.", arg_required_else_help = true, subcommand_required = true)]
+#[command(name = "partwright", version, long_version = VERSION, long_about = None, after_help = "Examples:\n  partwright new my-lesson\n  partwright open my-lesson\n  partwright make my-lesson\n  partwright name \"x x 8 8 8 x\" --bass C\n\nExit codes: 0 done, 1 fault in the material, 2 called wrongly, 3 could not read, write or go on.", subcommand_required = false)]
 pub struct Args {
     /// Answer with one JSON object on standard output
     #[arg(long, global = true)]
     pub json: bool,
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
 }
+
+/// What `--version` prints behind the name.
+const VERSION: &str = concat!(env!("CARGO_PKG_VERSION"), "\nfor ", env!("BUILT_FOR"), ", ", env!("BUILT_HOW"), "\nby ", env!("BUILT_BY"), "\nfrom ", env!("BUILT_FROM"));
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
@@ -44,6 +47,12 @@ pub enum Command {
     Requests(Requests),
     /// Several lessons in order, with what each builds on
     Course(Course),
+    /// Print the manual page, or that of one command
+    #[command(after_help = "Examples:\n  partwright manpage > ~/.local/share/man/man1/partwright.1\n  partwright manpage make | man -l -")]
+    Manpage {
+        /// The command
+        of: Option<String>,
+    },
     /// Print a completion script for a shell
     #[command(after_help = "Example:\n  partwright completions bash > ~/.local/share/bash-completion/completions/partwright")]
     Completions {
@@ -65,7 +74,7 @@ pub struct New {
 
 /// The bench: the page where you work on a lesson.
 #[derive(Debug, ClapArgs)]
-#[command(after_help = "Examples:\n  partwright open my-lesson\n  partwright open --shelf lessons\n\nPrints an address that works once, in a browser on this machine, and nowhere else. Everything typed is kept as you type; end it with Ctrl-C.")]
+#[command(after_help = "Examples:\n  partwright open my-lesson\n  partwright open --shelf lessons --browse\n\nPrints an address that works once, in a browser on this machine, and nowhere else. Everything typed is kept as you type; end it with Ctrl-C.")]
 pub struct Open {
     /// The lesson's folder; without one you choose or start one on the page
     pub dir: Option<PathBuf>,
@@ -75,6 +84,9 @@ pub struct Open {
     /// Port to listen on; any free one where it is not given
     #[arg(long, default_value_t = 0)]
     pub port: u16,
+    /// Open the page in your browser, too
+    #[arg(long)]
+    pub browse: bool,
 }
 
 /// The instrument that a grip or note is meant for.

@@ -39,7 +39,10 @@ fn main() -> ExitCode {
         }
     };
     let json = args.json;
-    let done = match args.command {
+    let Some(command) = args.command else {
+        return if json { ended(Err(Failure::Usage("say what is asked: partwright --help lists the commands".into()))) } else { ended(failure::print(FIRST)) };
+    };
+    ended(match command {
         Command::New(a) => new::run(&a, json),
         Command::Open(a) => open::run(a, json),
         Command::Make(a) => make::run(&a, json),
@@ -55,10 +58,43 @@ fn main() -> ExitCode {
         Command::Requests(a) => shelf::requests(&a, json),
         Command::Course(a) => shelf::course(&a, json),
         Command::Completions { shell } => {
-            clap_complete::generate(shell, &mut Args::command(), "partwright", &mut std::io::stdout());
-            Ok(())
+            let mut out = Vec::new();
+            clap_complete::generate(shell, &mut Args::command(), "partwright", &mut out);
+            failure::print(&String::from_utf8_lossy(&out))
         }
+        Command::Manpage { of } => manpage(of.as_deref()),
+    })
+}
+
+/// What is said to someone who typed the name alone.
+const FIRST: &str = "\
+Partwright: from one plain-text lesson to everything that a guitar teacher hands out.
+
+  partwright open               the bench in your browser: choose a lesson, begin one, or look at a demo
+  partwright new my-lesson      a lesson folder to start from
+  partwright make my-lesson     handout, pupil's page, play-along audio
+  partwright name \"x x 8 8 8 x\" --bass C    what a grip is called, and why
+
+partwright --help lists all commands, partwright COMMAND --help says more, with examples.
+";
+
+/// The manual page of the program or of one command, in the typesetting language of `man`.
+fn manpage(of: Option<&str>) -> Result<(), Failure> {
+    let mut all = Args::command();
+    all.build();
+    let command = match of {
+        None => all,
+        Some(name) => match all.find_subcommand(name) {
+            Some(c) => c.clone().name(&*format!("partwright-{name}").leak()),
+            None => return Err(Failure::Usage(format!("there is no command {name}: partwright --help lists them"))),
+        },
     };
+    let mut out = Vec::new();
+    clap_mangen::Man::new(command).render(&mut out).map_err(Failure::io("the manual page"))?;
+    failure::print(&String::from_utf8_lossy(&out))
+}
+
+fn ended(done: Result<(), Failure>) -> ExitCode {
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(Failure::ClosedPipe) => ExitCode::SUCCESS,

@@ -5,7 +5,7 @@ use crate::check::record::against_records;
 use crate::failure::{Failure, print, print_json};
 use crate::folder;
 use crate::make;
-use bench::services::{Finding, Made, Progress, Services, Without};
+use bench::services::{Demo, Finding, Made, Progress, Services, Without};
 use std::path::Path;
 use std::sync::Arc;
 use take::{Settings, Wishes};
@@ -21,10 +21,23 @@ pub fn run(a: Asked, json: bool) -> Result<(), Failure> {
     if json {
         print_json(&serde_json::json!({ "schema": "partwright/open/1", "address": running.address() }))?;
     } else {
-        print(&format!("{}\nopen this address in a browser on this machine; it works once. Ctrl-C ends the bench\n", running.address()))?;
+        let browsed = a.browse && browse(running.address());
+        let what = if browsed { "your browser opens it; the address works once" } else { "open this address in a browser on this machine; it works once" };
+        print(&format!("{}\n{what}. Ctrl-C ends the bench\n", running.address()))?;
     }
     running.wait();
     Ok(())
+}
+
+/// Hands the address to the desktop's own way of opening one; false where there is none.
+fn browse(address: &str) -> bool {
+    let (program, before): (&str, &[&str]) = match std::env::consts::OS {
+        "macos" => ("open", &[]),
+        "windows" => ("rundll32", &["url.dll,FileProtocolHandler"]),
+        _ => ("xdg-open", &[]),
+    };
+    let quiet = std::process::Stdio::null;
+    std::process::Command::new(program).args(before).arg(address).stdin(quiet()).stdout(quiet()).stderr(quiet()).spawn().is_ok()
 }
 
 /// This program as the bench asks it.
@@ -35,6 +48,14 @@ fn failed(e: &Failure) -> Without {
 }
 
 impl Services for Program {
+    fn demos(&self) -> Vec<Demo> {
+        vec![
+            Demo { folder: "ferry-road", text: include_str!("../../../demo/ferry-road/lesson.kdl") },
+            Demo { folder: "net-loft", text: include_str!("../../../demo/net-loft/lesson.kdl") },
+            Demo { folder: "lantern-stairs", text: include_str!("../../../demo/lantern-stairs/lesson.kdl") },
+        ]
+    }
+
     fn take(&self, audio: &Buffer, progress: Progress<'_>) -> Result<String, Without> {
         let settings = Settings { instrument: neck::Instrument::guitar(), bass: false, hand: neck::Hand::usual(), name: "take".into() };
         let wishes = Wishes { bpm: None, from_s: None, meter: None, settings };

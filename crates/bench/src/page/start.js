@@ -6,6 +6,8 @@ const go = (path, body) => send(path, body).then(() => location.assign("/"), (e)
 document.addEventListener("click", (event) => {
   const at = event.target.closest("button[data-folder]");
   if (at) go("/choose", { folder: at.dataset.folder });
+  const demo = event.target.closest("button[data-demo]");
+  if (demo) go("/demo", { folder: demo.dataset.demo });
 });
 document.getElementById("create").addEventListener("submit", (event) => {
   event.preventDefault();

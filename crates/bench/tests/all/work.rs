@@ -96,22 +96,33 @@ fn sounds_come_and_services_that_are_not_there_say_so() {
     assert_eq!(b.post("/check", &json!({})).status, 501);
 }
 
+struct WithDemo;
+
+impl bench::services::Services for WithDemo {
+    fn demos(&self) -> Vec<bench::services::Demo> {
+        vec![bench::services::Demo { folder: "shown", text: LESSON }]
+    }
+}
+
 #[test]
 fn without_a_lesson_one_is_chosen_or_begun() {
     let shelf = tempfile::tempdir().unwrap();
     std::fs::create_dir(shelf.path().join("tuesday")).unwrap();
     std::fs::write(shelf.path().join("tuesday/lesson.kdl"), LESSON).unwrap();
-    for (path, body, want) in [("/choose", json!({ "folder": "tuesday" }), "One <b>two</b>"), ("/create", json!({ "title": "Rain & wind" }), "Rain & wind")] {
-        let running = bench::start(bench::Options { shelf: shelf.path().into(), ..bench::Options::default() }, std::sync::Arc::new(bench::services::Alone)).unwrap();
+    let ways = [("/choose", json!({ "folder": "tuesday" }), "One <b>two</b>"), ("/create", json!({ "title": "Rain & wind" }), "Rain & wind"), ("/demo", json!({ "folder": "shown" }), "One <b>two</b>")];
+    for (path, body, want) in ways {
+        let running = bench::start(bench::Options { shelf: shelf.path().into(), ..bench::Options::default() }, std::sync::Arc::new(WithDemo)).unwrap();
         let address = running.address().strip_prefix("http://").unwrap().to_string();
         let (host, key) = address.split_once("/?key=").unwrap();
         let mut b = Bench::unopened();
         b.host = host.into();
         b.cookie = b.ask(&format!("GET /?key={key} HTTP/1.1\r\nHost: {host}\r\n\r\n")).header("set-cookie").unwrap().split(';').next().unwrap().to_string();
-        assert!(b.get("/").text().contains("tuesday"));
+        assert!(b.get("/").text().contains("tuesday") && b.get("/").text().contains("data-demo=\"shown\""));
         assert_eq!(b.get("/state").status, 409);
+        assert_eq!(b.post("/demo", &json!({ "folder": "../shown" })).status, 404);
         assert_eq!(b.post(path, &body).status, 200);
         assert_eq!(b.state()["title"], want);
     }
     assert!(shelf.path().join("rain-wind/lesson.kdl").is_file());
+    assert_eq!(std::fs::read_to_string(shelf.path().join("shown/lesson.kdl")).unwrap(), LESSON);
 }

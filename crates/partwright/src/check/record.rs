@@ -139,17 +139,19 @@ pub fn finding_json(passage: &str, f: &Finding) -> Value {
 
 /// Findings with the numbers that they are accepted by, then how each part lies against the beat.
 pub fn passage_text(c: &PassageChecked, number: &mut usize) -> String {
-    let name = if c.title.is_empty() { c.checked.id.clone() } else { format!("{} ({})", c.title, c.checked.id) };
+    let name = if c.title.is_empty() || c.title == c.checked.id { c.checked.id.clone() } else { format!("{} ({})", c.title, c.checked.id) };
     let at: Vec<String> = c.checked.starts_s.iter().map(|s| clock(*s)).collect();
     let mut out = if at.is_empty() { format!("\n{name}: not found in the record\n") } else { format!("\n{name}: found at {}\n", at.join(" and ")) };
     for f in &c.checked.findings {
         *number += 1;
+        // Most findings say how sure they are where the doubt lies.
         let sure = match f.sure {
-            s if s >= 0.8 => "sure",
-            s if s >= 0.5 => "likely",
-            _ => "perhaps",
+            _ if f.words.ends_with(')') => "",
+            s if s >= 0.8 => " (sure)",
+            s if s >= 0.5 => " (likely)",
+            _ => " (perhaps)",
         };
-        out.push_str(&format!("{:>4}  {} ({sure})\n", *number, f.words));
+        out.push_str(&format!("{:>4}  {}{sure}\n", *number, f.words));
     }
     if c.checked.findings.is_empty() && !at.is_empty() {
         out.push_str("      the record has nothing against it\n");
