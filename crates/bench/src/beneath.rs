@@ -70,15 +70,7 @@ impl Beneath {
 
     /// A folder of this name right beneath, made where it is missing; refused where the name is a link or no folder.
     pub fn folder(&self, name: &str) -> std::io::Result<PathBuf> {
-        let path = self.root.join(name);
-        match path.symlink_metadata() {
-            Ok(meta) if meta.is_dir() => Ok(path),
-            Ok(_) => Err(std::io::Error::from(std::io::ErrorKind::PermissionDenied)),
-            Err(_) => {
-                std::fs::create_dir(&path)?;
-                Ok(path)
-            }
-        }
+        keep::own_folder(&self.root, name)
     }
 }
 

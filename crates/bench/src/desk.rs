@@ -8,10 +8,9 @@ use crate::beneath::Beneath;
 use crate::differ::{holds, splice_between};
 use crate::journal::{self, Step};
 use crate::places::to_bytes;
-use crate::save::{self, Saved};
+use keep::{Lasting, Replaced};
 use lesson::{Change, Lesson, Problem, Span, Weight, splice};
 use std::collections::VecDeque;
-use std::io::Write;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -22,9 +21,7 @@ pub const LESSON_FILE: &str = "lesson.kdl";
 const PAST: usize = 64;
 /// Typing within this time, right behind what was typed, is one step.
 const TOGETHER: Duration = Duration::from_millis(900);
-/// Steps kept when a long journal is shortened.
-const STEPS_KEPT: usize = 1_000;
-/// Lines from which a journal is shortened when it is opened.
+/// Lines from which a journal is written anew when it is opened.
 const LINES_MAX: usize = 4_000;
 
 /// Why a text was not changed.
@@ -41,20 +38,26 @@ pub enum Refused {
 pub struct Desk {
     pub folder: Beneath,
     file: PathBuf,
-    scratch: PathBuf,
     text: Arc<str>,
     version: u64,
     past: VecDeque<(u64, Arc<str>)>,
-    disk: String,
+    /// The file's bytes, as far as we know; no more than a lesson may have and one.
+    disk: Vec<u8>,
     common: String,
     /// The file's text while it is in conflict with ours.
     theirs: Option<String>,
+    /// What the file holds is no lesson's text: it cannot be taken over.
+    unfit: bool,
     gone: bool,
     done: Vec<Step>,
     undone: Vec<Step>,
     typed: Option<(Instant, usize)>,
     /// Journal lines that are not written yet.
     waiting: String,
+    /// Bytes of the journal that are written, and how many more an earlier failure may have left behind them.
+    journal: (u64, u64),
+    /// The journal is to be written anew, whole.
+    anew: bool,
     pub lesson: Lesson,
     pub problems: Vec<Problem>,
 }
@@ -62,17 +65,35 @@ pub struct Desk {
 /// What the saving thread writes, away from the desk.
 pub struct Job {
     file: PathBuf,
-    scratch: PathBuf,
-    lines: String,
+    folder: Beneath,
+    journal: Journal,
     /// What the file must hold, and what it is to hold; nothing while there is a conflict.
-    text: Option<(String, Arc<str>)>,
+    text: Option<(Vec<u8>, Arc<str>)>,
+}
+
+enum Journal {
+    Nothing,
+    More { lines: String, known: u64, torn: u64 },
+    Anew(String),
 }
 
 /// What became of a job.
 #[derive(Debug)]
 pub struct Outcome {
-    saved: Option<(Arc<str>, Saved)>,
+    journal: Journaled,
+    saved: Option<(Arc<str>, Replaced)>,
     pub fault: Option<String>,
+}
+
+#[derive(Debug)]
+enum Journaled {
+    Nothing,
+    /// So long is it now.
+    Done(u64),
+    /// These lines are not in it.
+    Not(String),
+    /// It is another, or could not be written anew.
+    Lost,
 }
 
 impl Desk {
@@ -88,53 +109,58 @@ impl Desk {
             std::io::ErrorKind::PermissionDenied => format!("{shown} is a link or no plain file, or may not be read; put the file itself there"),
             _ => format!("{shown}: {e}"),
         })?;
-        let bytes = save::read(&file).map_err(|e| format!("{shown}: {e}"))?;
+        let bytes = keep::read(&file, lesson::BYTES_MAX).map_err(|e| format!("{shown}: {}", keep::words(&e)))?;
         let disk = text_of(bytes).map_err(|why| format!("{shown} {why}"))?;
-        let scratch = scratch(&folder).map_err(|e| format!("{}: {e}", folder.root().display()))?;
-        let found = std::fs::read(scratch.join("steps")).ok().and_then(|b| String::from_utf8(b).ok()).and_then(|j| journal::replay(&j));
+        let scratch = scratch(&folder).map_err(|e| format!("{}: {}", folder.root().display(), keep::words(&e)))?;
+        keep::sweep(&scratch);
+        let steps = scratch.join("steps");
+        let bytes = std::fs::symlink_metadata(&steps).is_ok_and(|m| m.is_file()).then(|| std::fs::read(&steps).ok()).flatten();
+        // What follows a damaged byte is no text; the lines before it are.
+        let journal = bytes.as_deref().map(|b| std::str::from_utf8(b).unwrap_or_else(|e| std::str::from_utf8(&b[..e.valid_up_to()]).unwrap_or_default()));
+        let found = journal.and_then(|j| journal::replay(j, &disk));
         let mut desk = Desk {
             folder,
             file,
-            scratch,
             text: Arc::from(disk.as_str()),
             version: 1,
             past: VecDeque::new(),
             common: disk.clone(),
-            disk: disk.clone(),
+            disk: disk.clone().into_bytes(),
             theirs: None,
+            unfit: false,
             gone: false,
             done: vec![],
             undone: vec![],
             typed: None,
             waiting: String::new(),
+            journal: (0, 0),
+            anew: true,
             lesson: Lesson::default(),
             problems: vec![],
         };
-        match found {
-            None => {
-                let _ = std::fs::remove_file(desk.scratch.join("steps"));
-                desk.waiting = journal::base(&disk) + &journal::saved();
+        if let Some(all) = &bytes {
+            let rest = &all[found.as_ref().map_or(0, |r| r.bytes).min(all.len())..];
+            desk.journal = ((all.len() - rest.len()) as u64, rest.len() as u64);
+            // A line torn off at the end was never said to be kept; whole lines that do not fit may be somebody's words.
+            let damaged = rest.contains(&b'\n');
+            desk.anew = found.as_ref().is_none_or(|r| damaged || r.lines > LINES_MAX || r.bytes > journal::BYTES_MAX);
+            if damaged || (found.is_none() && !all.is_empty()) {
+                keep::write(&scratch.join("steps.damaged"), all, Lasting::Disk).map_err(|e| format!("{}: {}", scratch.display(), keep::words(&e)))?;
             }
-            Some(r) => {
-                if r.lines > LINES_MAX {
-                    let path = desk.scratch.join("steps");
-                    let short = journal::shortened(&r, STEPS_KEPT);
-                    let again = journal::replay(&short).filter(|s| s.text == r.text);
-                    if again.is_some() && std::fs::write(desk.scratch.join("steps.new"), &short).is_ok() {
-                        let _ = std::fs::rename(desk.scratch.join("steps.new"), path);
-                    }
+        }
+        if let Some(r) = found {
+            (desk.done, desk.undone) = (r.done, r.undone);
+            desk.text = Arc::from(r.text.as_str());
+            if r.text != disk {
+                if r.saved == r.text {
+                    desk.put(&disk, "changed while the bench was closed");
+                    desk.waiting.push_str(&journal::saved());
+                } else if !r.passed_disk {
+                    desk.theirs = Some(disk);
+                    desk.common = r.saved;
                 }
-                (desk.done, desk.undone) = (r.done, r.undone);
-                desk.text = Arc::from(r.text.as_str());
-                if r.text != disk {
-                    if r.saved == r.text {
-                        desk.put(&disk, "changed while the bench was closed");
-                        desk.waiting.push_str(&journal::saved());
-                    } else if r.saved != disk {
-                        desk.theirs = Some(disk);
-                        desk.common = r.saved;
-                    }
-                }
+            } else if r.saved != disk {
+                desk.waiting.push_str(&journal::saved());
             }
         }
         desk.took(lesson::read(&desk.text));
@@ -154,12 +180,17 @@ impl Desk {
         self.theirs.as_deref()
     }
 
+    /// Whether the file's text could be taken over; false for what is no UTF-8, or longer than a lesson.
+    pub fn theirs_fits(&self) -> bool {
+        !self.unfit
+    }
+
     pub fn is_gone(&self) -> bool {
         self.gone
     }
 
     pub fn is_saved(&self) -> bool {
-        self.waiting.is_empty() && *self.disk == *self.text
+        self.waiting.is_empty() && !self.anew && *self.disk == *self.text.as_bytes()
     }
 
     /// What undo and redo would take back or do again.
@@ -313,26 +344,45 @@ impl Desk {
 
     /// What is to be written now; `None` when nothing is.
     pub fn job(&mut self) -> Option<Job> {
-        let text = (self.theirs.is_none() && *self.disk != *self.text).then(|| (self.disk.clone(), self.text.clone()));
-        if text.is_none() && self.waiting.is_empty() {
+        let text = (self.theirs.is_none() && *self.disk != *self.text.as_bytes()).then(|| (self.disk.clone(), self.text.clone()));
+        self.anew |= self.journal.0 > journal::BYTES_MAX as u64;
+        if text.is_none() && self.waiting.is_empty() && !self.anew {
             return None;
         }
-        Some(Job { file: self.file.clone(), scratch: self.scratch.clone(), lines: std::mem::take(&mut self.waiting), text })
+        let lines = std::mem::take(&mut self.waiting);
+        let journal = if self.anew {
+            let disk = if self.theirs.is_some() { self.common.clone() } else { String::from_utf8_lossy(&self.disk).into_owned() };
+            Journal::Anew(journal::whole(&self.text, &disk, &mut self.done, &self.undone))
+        } else if lines.is_empty() {
+            Journal::Nothing
+        } else {
+            Journal::More { lines, known: self.journal.0, torn: self.journal.1 }
+        };
+        Some(Job { file: self.file.clone(), folder: self.folder.clone(), journal, text })
     }
 
     /// Takes in what became of a job; true when the text or the conflict changed.
     pub fn after(&mut self, outcome: Outcome) -> bool {
+        match outcome.journal {
+            Journaled::Nothing => {}
+            Journaled::Done(length) => (self.journal, self.anew) = ((length, 0), false),
+            Journaled::Not(lines) => {
+                self.journal.1 = self.journal.1.max(lines.len() as u64);
+                self.waiting.insert_str(0, &lines);
+            }
+            Journaled::Lost => self.anew = true,
+        }
         match outcome.saved {
             None => false,
-            Some((text, Saved::Done)) => {
+            Some((text, Replaced::Done)) => {
                 self.gone = false;
-                self.disk = text.to_string();
+                self.disk = text.as_bytes().to_vec();
                 if *self.text == *text {
                     self.waiting.push_str(&journal::saved());
                 }
                 false
             }
-            Some((_, Saved::Other(bytes))) => self.outside(bytes),
+            Some((_, Replaced::Other(bytes))) => self.outside(bytes),
         }
     }
 
@@ -349,18 +399,22 @@ impl Desk {
     }
 
     fn outside(&mut self, bytes: Vec<u8>) -> bool {
-        // What is no text cannot be shown; ours stays, and is not written over it.
-        let theirs = String::from_utf8(bytes).unwrap_or_else(|e| String::from_utf8_lossy(e.as_bytes()).into_owned());
-        if theirs == self.disk {
+        if bytes == self.disk {
             return false;
         }
-        self.disk.clone_from(&theirs);
-        if theirs == *self.text {
+        self.disk.clone_from(&bytes);
+        self.unfit = bytes.len() > lesson::BYTES_MAX;
+        let theirs = String::from_utf8(bytes).unwrap_or_else(|e| {
+            self.unfit = true;
+            String::from_utf8_lossy(e.as_bytes()).into_owned()
+        });
+        if !self.unfit && theirs == *self.text {
             self.common = theirs;
             self.waiting.push_str(&journal::saved());
             return self.theirs.take().is_some();
         }
-        if holds(&self.common, &self.text, &theirs) && self.theirs.is_none() {
+        // What is no lesson's text is shown, and nothing is written over it.
+        if !self.unfit && self.theirs.is_none() && holds(&self.common, &self.text, &theirs) {
             self.common.clone_from(&theirs);
             self.put(&theirs, "changed in another program");
             self.waiting.push_str(&journal::saved());
@@ -370,16 +424,38 @@ impl Desk {
         true
     }
 
-    /// Ends a conflict with one of the two texts, or with one put together from both. False where there is none.
+    /// Ends a conflict with one of the two texts, or with one put together from both. False where there is none, or the file's text cannot be taken.
     pub fn resolve(&mut self, with: Resolve) -> bool {
+        if with == Resolve::Theirs && self.unfit {
+            return false;
+        }
         let Some(theirs) = self.theirs.take() else { return false };
         match with {
+            // We have not seen all of what is no lesson's text: it keeps a name.
+            Resolve::Mine if self.unfit => self.unfit = !set_aside(&self.file),
             Resolve::Mine => {}
             Resolve::Theirs => self.put(&theirs.clone(), "took the file's words"),
+        }
+        if self.unfit {
+            self.theirs = Some(theirs);
+            return false;
         }
         self.common = theirs;
         true
     }
+}
+
+/// Gives the file another name beside its own; false where that cannot be done.
+fn set_aside(file: &std::path::Path) -> bool {
+    for n in 1..1000 {
+        let mut name = file.as_os_str().to_owned();
+        name.push(format!(".aside-{n}"));
+        let aside = PathBuf::from(name);
+        if aside.symlink_metadata().is_err() {
+            return std::fs::rename(file, aside).is_ok();
+        }
+    }
+    false
 }
 
 /// Which text is to stand.
@@ -390,41 +466,52 @@ pub enum Resolve {
 }
 
 impl Job {
-    /// Writes the journal's lines, then the lesson.
+    /// Writes the journal's lines, then the lesson, whether or not the journal could be written.
     pub fn run(self) -> Outcome {
-        let fail = |what: &str, e: std::io::Error| Some(format!("{what}: {e}"));
-        if !self.lines.is_empty()
-            && let Err(e) = append(&self.scratch.join("steps"), &self.lines)
-        {
-            return Outcome { saved: None, fault: fail("the steps could not be written", e) };
-        }
-        let Some((expected, text)) = self.text else { return Outcome { saved: None, fault: None } };
-        match save::save(&self.file, expected.as_bytes(), text.as_bytes(), &self.scratch) {
-            Ok(saved) => Outcome { saved: Some((text, saved)), fault: None },
-            // The file was taken away: it is written anew, whole.
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => match write_new(&self.file, &text, &self.scratch) {
-                Ok(()) => Outcome { saved: Some((text, Saved::Done)), fault: None },
-                Err(e) => Outcome { saved: None, fault: fail("the lesson could not be written", e) },
+        let scratch = scratch(&self.folder);
+        let steps = scratch.as_ref().map(|s| s.join("steps")).map_err(|e| keep::words(e));
+        let mut fault = None;
+        let mut failed = |what: &str, why: String| fault = Some(format!("{what}: {why}"));
+        let journal = match (self.journal, &steps) {
+            (Journal::Nothing, _) => Journaled::Nothing,
+            (Journal::Anew(all), Ok(path)) => match keep::write(path, all.as_bytes(), Lasting::Disk) {
+                Ok(()) => Journaled::Done(all.len() as u64),
+                Err(e) => {
+                    failed("the steps could not be written", keep::words(&e));
+                    Journaled::Lost
+                }
             },
-            Err(e) => Outcome { saved: None, fault: fail("the lesson could not be written", e) },
+            (Journal::More { lines, known, torn }, Ok(path)) => match keep::append(path, known, torn, lines.as_bytes()) {
+                Ok(Some(length)) => Journaled::Done(length),
+                Ok(None) => Journaled::Lost,
+                Err(e) => {
+                    failed("the steps could not be written", keep::words(&e));
+                    Journaled::Not(lines)
+                }
+            },
+            (journal, Err(why)) => {
+                failed("the steps could not be written", why.clone());
+                if let Journal::More { lines, .. } = journal { Journaled::Not(lines) } else { Journaled::Lost }
+            }
+        };
+        let mut saved = None;
+        if let Some((expected, text)) = self.text {
+            let written = match &scratch {
+                Ok(s) => keep::replace(&self.file, &expected, text.as_bytes(), s, lesson::BYTES_MAX),
+                Err(_) => keep::replace(&self.file, &expected, text.as_bytes(), self.folder.root(), lesson::BYTES_MAX),
+            };
+            match written {
+                Ok(done) => saved = Some((text, done)),
+                // The file was taken away: it is written anew, whole, unless it is back.
+                Err(e) if e.kind() == std::io::ErrorKind::NotFound => match keep::write_new(&self.file, text.as_bytes()) {
+                    Ok(()) => saved = Some((text, Replaced::Done)),
+                    Err(e) => failed("the lesson could not be written", keep::words(&e)),
+                },
+                Err(e) => failed("the lesson could not be written", keep::words(&e)),
+            }
         }
+        Outcome { journal, saved, fault }
     }
-}
-
-fn append(path: &std::path::Path, lines: &str) -> std::io::Result<()> {
-    let mut file = std::fs::OpenOptions::new().append(true).create(true).open(path)?;
-    file.write_all(lines.as_bytes())?;
-    file.sync_data()
-}
-
-fn write_new(path: &std::path::Path, text: &str, scratch: &std::path::Path) -> std::io::Result<()> {
-    let new = scratch.join("lesson.new");
-    let mut file = std::fs::File::create(&new)?;
-    file.write_all(text.as_bytes())?;
-    file.sync_all()?;
-    std::fs::rename(&new, path)?;
-    save::sync_folder(path);
-    Ok(())
 }
 
 /// The bench's own folder inside the lesson's.
@@ -560,21 +647,21 @@ mod tests {
         let path = dir.path().join(LESSON_FILE);
         // Nothing was typed here: theirs is taken, and can be undone.
         std::fs::write(&path, LESSON.replace("5:5", "5:6")).unwrap();
-        assert!(desk.seen(save::read(&path)));
+        assert!(desk.seen(keep::read(&path, lesson::BYTES_MAX)));
         assert!(desk.text.contains("5:6") && desk.theirs.is_none());
-        assert!(!desk.seen(save::read(&path)));
+        assert!(!desk.seen(keep::read(&path, lesson::BYTES_MAX)));
         // Typed here and kept there.
         replace(&mut desk, "5:3", "5:8");
         settle(&mut desk);
         std::fs::write(&path, desk.text.replace("One", "Two")).unwrap();
-        assert!(desk.seen(save::read(&path)));
+        assert!(desk.seen(keep::read(&path, lesson::BYTES_MAX)));
         assert!(desk.text.contains("Two") && desk.text.contains("5:8") && desk.theirs.is_none());
         // Typed here and lost there: a conflict, and what is typed on is not written.
         replace(&mut desk, "5:8", "5:9");
         settle(&mut desk);
         let theirs = LESSON.replace("One", "Three");
         std::fs::write(&path, &theirs).unwrap();
-        assert!(desk.seen(save::read(&path)));
+        assert!(desk.seen(keep::read(&path, lesson::BYTES_MAX)));
         assert_eq!(desk.theirs(), Some(theirs.as_str()));
         replace(&mut desk, "5:9", "5:10");
         settle(&mut desk);
@@ -584,7 +671,7 @@ mod tests {
         assert!(file(&dir).contains("5:10"));
         // And the other way round, with undo across it.
         std::fs::write(&path, &theirs).unwrap();
-        desk.seen(save::read(&path));
+        desk.seen(keep::read(&path, lesson::BYTES_MAX));
         assert!(desk.resolve(Resolve::Theirs));
         settle(&mut desk);
         assert_eq!((file(&dir), &*desk.text), (theirs.clone(), theirs.as_str()));
@@ -609,7 +696,7 @@ mod tests {
         let (dir, mut desk) = fresh();
         settle(&mut desk);
         std::fs::remove_file(dir.path().join(LESSON_FILE)).unwrap();
-        assert!(desk.seen(save::read(&dir.path().join(LESSON_FILE))));
+        assert!(desk.seen(keep::read(&dir.path().join(LESSON_FILE), lesson::BYTES_MAX)));
         assert!(desk.is_gone());
         replace(&mut desk, "5:3", "5:8");
         settle(&mut desk);

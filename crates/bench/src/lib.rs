@@ -7,7 +7,7 @@
 //! | `guard` | who may ask: key, cookie, host, origin, headers |
 //! | `beneath` | files of the lesson's folder and none outside it |
 //! | `desk` | the lesson's text at work: edits, undo, conflicts with the file |
-//! | `journal`, `save` | what makes a typed word last |
+//! | `journal` | what makes a typed word last |
 //! | `lines`, `drawn` | slots, tab and lock map as pieces of the page |
 //! | `hand` | the grip under the cursor: names, reasons, other places |
 //! | `act` | what a key or a click on the page does to the text |
@@ -44,7 +44,6 @@ mod page;
 mod places;
 mod record;
 mod routes;
-mod save;
 mod serve;
 pub mod services;
 mod shelf;

@@ -195,7 +195,7 @@ mod tests {
             let name: String = handler.chars().take_while(char::is_ascii_alphanumeric).collect();
             assert!(name.is_empty() || !handler[name.len()..].starts_with('='), "a handler: on{name}");
         }
-        let start = super::start(&["<b>x".into()]);
+        let start = super::start(&["<b>x".into()], &[]);
         assert!(start.contains("&lt;b&gt;x") && !start.contains("<b>x"));
     }
 

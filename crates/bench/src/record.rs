@@ -73,7 +73,15 @@ fn digest(bytes: &[u8]) -> u64 {
 
 /// Beats that the teacher tapped, in seconds, rising; none where there are none.
 pub fn taps(record: &Record, scratch: &Path) -> Vec<f64> {
-    let read = std::fs::read(taps_file(record, scratch)).ok().and_then(|b| serde_json::from_slice::<Vec<f64>>(&b).ok()).unwrap_or_default();
+    let file = taps_file(record, scratch);
+    let Ok(text) = std::fs::read(&file) else { return vec![] };
+    // Without a seal, as earlier programs wrote them.
+    let text = std::str::from_utf8(&text).ok().and_then(|t| if t.starts_with('[') { Some(t) } else { keep::unseal(t) });
+    let Some(read) = text.and_then(|t| serde_json::from_str::<Vec<f64>>(t).ok()) else {
+        // What a hand tapped is not thrown away, even damaged.
+        let _ = std::fs::rename(&file, file.with_extension("damaged"));
+        return vec![];
+    };
     read.into_iter().filter(|t| t.is_finite()).take(TAPS_MAX).collect()
 }
 
@@ -102,7 +110,7 @@ pub fn keep_taps(record: &Record, scratch: &Path, new: &[f64]) -> std::io::Resul
         all.dedup_by(|b, a| *b - *a < 0.1);
         all.truncate(TAPS_MAX);
     }
-    std::fs::write(taps_file(record, scratch), json!(all).to_string())
+    keep::write(&taps_file(record, scratch), keep::seal(&json!(all).to_string()).as_bytes(), keep::Lasting::Disk)
 }
 
 /// What was heard of a record, kept or now: `{bars: [seconds…, end], loud: [[0..1; 24]…], beats, tempo, meter, key, cents, taps}`. Beats obey the taps.
@@ -112,7 +120,8 @@ pub fn keep_taps(record: &Record, scratch: &Path, new: &[f64]) -> std::io::Resul
 pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress: Progress<'_>) -> Result<Value, String> {
     let path = scratch.join(format!("heard-{:016x}.json", record.digest));
     let taps = taps(record, scratch);
-    if let Some(v) = std::fs::read(&path).ok().and_then(|b| serde_json::from_slice::<Value>(&b).ok()).filter(|v| v["format"] == 2 && v["taps"] == json!(taps)) {
+    let kept = std::fs::read_to_string(&path).ok().and_then(|t| serde_json::from_str::<Value>(keep::unseal(&t)?).ok());
+    if let Some(v) = kept.filter(|v| v["format"] == 2 && v["taps"] == json!(taps)) {
         return Ok(v);
     }
     let pins = Pins { beats: taps.iter().map(|t| Seconds(*t)).collect(), ..Pins::default() };
@@ -130,8 +139,24 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
         "key": hearing.key.as_ref().map(|k| format!("{} {}", k.key.tonic, k.key.mode.name())),
         "cents": hearing.pitch_reference.as_ref().map(|p| p.cents.round()),
     });
-    let _ = std::fs::write(&path, value.to_string());
+    tidy(scratch);
+    // Not being able to keep it is no fault of the record: it is listened to again.
+    let _ = keep::write(&path, keep::seal(&value.to_string()).as_bytes(), keep::Lasting::MadeAgain);
     Ok(value)
+}
+
+/// Hearings kept in one bench's folder; the oldest go first.
+const HEARD_MAX: usize = 20;
+
+/// Makes room for one more hearing.
+fn tidy(scratch: &Path) {
+    let Ok(list) = std::fs::read_dir(scratch) else { return };
+    let heard = |p: &std::path::PathBuf| p.file_name().is_some_and(|n| n.to_string_lossy().starts_with("heard-"));
+    let mut whole: Vec<_> = list.flatten().map(|e| e.path()).filter(heard).collect();
+    whole.sort_by_key(|p| std::fs::symlink_metadata(p).and_then(|m| m.modified()).ok());
+    for path in whole.iter().take((whole.len() + 1).saturating_sub(HEARD_MAX)) {
+        let _ = std::fs::remove_file(path);
+    }
 }
 
 /// Where bars begin, and last where the last one ends, in seconds. Without heard bars four beats make one.

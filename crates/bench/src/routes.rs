@@ -247,6 +247,7 @@ async fn resolve(Has(state): Shared, headers: HeaderMap, Json(c): Json<Choice>) 
     at_desk(state, move |state, open| {
         let with = match c.keep.as_str() {
             "here" => Resolve::Mine,
+            "file" if !open.desk.theirs_fits() => return refusal(StatusCode::UNPROCESSABLE_ENTITY, "what the file holds is no lesson: it is too long, or no UTF-8 text", "keep what is here (the file is kept beside it), or mend the file"),
             "file" => Resolve::Theirs,
             _ => return refusal(StatusCode::UNPROCESSABLE_ENTITY, "this is no choice", "keep what is here, or what is in the file"),
         };
@@ -337,7 +338,7 @@ async fn tapped(Has(state): Shared, Json(t): Json<Taps>) -> Response {
         let (record, _) = listened(&state).map_err(not_there)?;
         let scratch = state.open().as_ref().and_then(|o| crate::desk::scratch(&o.desk.folder).ok());
         let Some(scratch) = scratch else { return Err(no_lesson()) };
-        record::keep_taps(&record, &scratch, &t.beats).map_err(|e| refusal(StatusCode::INTERNAL_SERVER_ERROR, format!("the taps could not be kept: {e}"), ""))?;
+        record::keep_taps(&record, &scratch, &t.beats).map_err(|e| refusal(StatusCode::INTERNAL_SERVER_ERROR, format!("the taps could not be kept: {}", keep::words(&e)), ""))?;
         Ok(Json(json!({})).into_response())
     });
     kept.await.and_then(|r| r).unwrap_or_else(|r| r)
@@ -515,8 +516,9 @@ async fn takes(Has(state): Shared, form: Result<Multipart, axum::extract::multip
         if kept.len() == 16 {
             return refusal(StatusCode::UNPROCESSABLE_ENTITY, "these are more than 16 files", "hand them in a few at a time");
         }
-        let fail = |e: std::io::Error| refusal(StatusCode::INTERNAL_SERVER_ERROR, format!("the take could not be written: {e}"), "");
-        let (path, shown, mut file) = match new_take(&folder, &name) {
+        let fail = |e: std::io::Error| refusal(StatusCode::INTERNAL_SERVER_ERROR, format!("the take could not be written: {}", keep::words(&e)), "");
+        // Half a take is none: it gets its name when it is whole.
+        let (takes, mut half) = match folder.folder("takes").and_then(|t| keep::Half::of(&t.join(&name)).map(|h| (t, h))) {
             Ok(found) => found,
             Err(e) => return fail(e),
         };
@@ -528,33 +530,29 @@ async fn takes(Has(state): Shared, form: Result<Multipart, axum::extract::multip
                     if written > UPLOAD_MAX {
                         break Err(refusal(StatusCode::PAYLOAD_TOO_LARGE, "the file is larger than 200 MB", "cut out what you need"));
                     }
-                    if let Err(e) = file.write_all(&chunk) {
+                    if let Err(e) = half.file.write_all(&chunk) {
                         break Err(fail(e));
                     }
                 }
-                Ok(None) => break file.sync_all().map_err(fail),
+                Ok(None) => break half.file.sync_all().and_then(|()| name_take(&half, &takes, &name)).map_err(fail),
                 Err(e) => break Err(refusal(e.status(), "the form is broken off or too large", "hand in a sound file of at most 200 MB")),
             }
         };
-        if let Err(r) = outcome {
-            // Half a take is none.
-            let _ = std::fs::remove_file(&path);
-            return r;
+        match outcome {
+            Ok(shown) => kept.push(shown),
+            Err(r) => return r,
         }
-        kept.push(shown);
     }
     if kept.is_empty() { wrong() } else { Json(json!({ "takes": kept })).into_response() }
 }
 
-/// A new file in `takes`, with a number behind its name where that is taken.
-fn new_take(folder: &crate::beneath::Beneath, name: &str) -> std::io::Result<(std::path::PathBuf, String, std::fs::File)> {
-    let takes = folder.folder("takes")?;
+/// Gives a take its name, with a number behind it where that is taken.
+fn name_take(half: &keep::Half, takes: &std::path::Path, name: &str) -> std::io::Result<String> {
     let (stem, end) = name.rsplit_once('.').unwrap_or((name, "wav"));
     for n in 1..1000 {
         let name = if n == 1 { name.to_string() } else { format!("{stem}-{n}.{end}") };
-        let path = takes.join(&name);
-        match std::fs::OpenOptions::new().write(true).create_new(true).open(&path) {
-            Ok(file) => return Ok((path, format!("takes/{name}"), file)),
+        match half.named_new(&takes.join(&name)) {
+            Ok(()) => return Ok(format!("takes/{name}")),
             Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
             Err(e) => return Err(e),
         }

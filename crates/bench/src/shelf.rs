@@ -1,7 +1,6 @@
 //! Lessons that lie about: the folders near the start that hold one, and a new one beside them.
 
 use crate::desk::LESSON_FILE;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Most folders that are looked through, and lessons that are listed.
@@ -64,11 +63,15 @@ pub fn begin(shelf: &Path, name: &str, text: &str) -> Result<PathBuf, String> {
     let folder = shelf.join(name);
     std::fs::create_dir(&folder).map_err(|e| match e.kind() {
         std::io::ErrorKind::AlreadyExists => format!("a folder {name} is here already; give the lesson another title, or choose it above"),
-        _ => format!("{}: {e}", folder.display()),
+        _ => format!("{}: {}", folder.display(), keep::words(&e)),
     })?;
     let path = folder.join(LESSON_FILE);
-    let written = std::fs::OpenOptions::new().write(true).create_new(true).open(&path).and_then(|mut f| f.write_all(text.as_bytes()).and_then(|()| f.sync_all()));
-    written.map_err(|e| format!("{}: {e}", path.display()))?;
+    keep::write_new(&path, text.as_bytes()).map_err(|e| {
+        // An empty folder would stand in the way of the next try.
+        let _ = std::fs::remove_dir(&folder);
+        format!("{}: {}", path.display(), keep::words(&e))
+    })?;
+    keep::sync_folder(shelf);
     Ok(folder)
 }
 

@@ -77,7 +77,7 @@ impl State {
             std::io::ErrorKind::PermissionDenied => format!("{} in {} is a link or no plain file, or may not be read", desk::LESSON_FILE, folder.display()),
             _ => format!("{}: {e}", folder.display()),
         })?;
-        let scratch = desk::scratch(&beneath).map_err(|e| format!("{}: {e}", folder.display()))?;
+        let scratch = desk::scratch(&beneath).map_err(|e| format!("{}: {}", folder.display(), keep::words(&e)))?;
         let lock = lock(&scratch)?;
         let desk = Desk::open(beneath)?;
         let watch = crate::watch::watch(desk.folder.root(), self.wake.clone());
@@ -109,8 +109,8 @@ impl State {
 fn lock(scratch: &Path) -> Result<std::fs::File, String> {
     use std::io::{Read, Seek, Write};
     let path = scratch.join("lock");
-    let fail = |e: std::io::Error| format!("{}: {e}", path.display());
-    let mut file = std::fs::OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path).map_err(fail)?;
+    let fail = |e: std::io::Error| format!("{}: {}", path.display(), keep::words(&e));
+    let mut file = keep::lock(&path).map_err(fail)?;
     match file.try_lock() {
         Ok(()) => {}
         Err(std::fs::TryLockError::WouldBlock) => {

@@ -54,7 +54,7 @@ pub fn run(a: &Asked, json: bool) -> Result<(), Failure> {
         }
     }
     for (path, text) in &files {
-        write_whole(path, text.as_bytes(), false)?;
+        write_whole(path, text.as_bytes(), true)?;
     }
     if json {
         let chapters: Vec<_> = list.iter().map(|c| json!({ "start": c.start_s, "end": c.end_s, "title": c.title })).collect();

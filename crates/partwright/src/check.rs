@@ -8,7 +8,6 @@ pub mod record;
 use crate::args::Check;
 use crate::failure::{Failure, print, print_json, report};
 use crate::folder::{Found, open, problems_json};
-use crate::store::write_whole;
 use check::Finding;
 use lesson::{Lesson, Problem, Rounds, Weight};
 use record::PassageChecked;
@@ -82,10 +81,14 @@ fn settle(found: &Found, findings: &[(&str, &Finding)], n: usize, accept: bool) 
     let text = String::from_utf8(found.bytes.clone()).map_err(|_| Failure::MaterialSaid("the lesson is no text in UTF-8".into()))?;
     let mended = if accept { check::accept(&text, passage, finding, Rounds::All) } else { check::wave_through(&text, passage, finding) };
     let mended = mended.map_err(|e| Failure::MaterialSaid(format!("{}: {e}", finding.words)))?;
-    if std::fs::read(&found.file).map_err(Failure::io(found.file.display().to_string()))? != found.bytes {
-        return Err(Failure::NotPossible(format!("{}: the lesson was changed meanwhile; nothing was written", found.file.display())));
+    // Behind a link it is the lesson itself that changes.
+    let shown = || found.file.display().to_string();
+    let file = found.file.canonicalize().map_err(Failure::io(shown()))?;
+    let beside = file.parent().unwrap_or(Path::new("."));
+    match keep::replace(&file, &found.bytes, mended.as_bytes(), beside, lesson::BYTES_MAX).map_err(Failure::io(shown()))? {
+        keep::Replaced::Done => {}
+        keep::Replaced::Other(_) => return Err(Failure::NotPossible(format!("{}: the lesson was changed meanwhile; nothing was written", shown()))),
     }
-    write_whole(&found.file, mended.as_bytes(), true)?;
     print(&format!("{}: {}\n", found.file.display(), if accept { "changed as the record suggests" } else { "kept as written, and marked so" }))
 }
 

@@ -47,7 +47,7 @@ impl Failure {
         match self {
             Failure::Material | Failure::ClosedPipe => String::new(),
             Failure::MaterialSaid(t) | Failure::Usage(t) | Failure::NotPossible(t) => t.clone(),
-            Failure::Io { what, error } => format!("{what}: {}", system_words(error)),
+            Failure::Io { what, error } => format!("{what}: {}", keep::words(error)),
         }
     }
 
@@ -56,18 +56,6 @@ impl Failure {
         if !text.is_empty() {
             let _ = writeln!(std::io::stderr(), "partwright: {text}");
         }
-    }
-}
-
-/// The usual reasons in plain words.
-fn system_words(e: &std::io::Error) -> String {
-    use std::io::ErrorKind as K;
-    match e.kind() {
-        K::NotFound => "there is no such file or folder".into(),
-        K::PermissionDenied => "not allowed to".into(),
-        K::StorageFull => "the disk is full; nothing that was there has been changed".into(),
-        K::ReadOnlyFilesystem => "the folder can only be read, not written".into(),
-        _ => e.to_string(),
     }
 }
 

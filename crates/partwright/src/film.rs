@@ -153,6 +153,15 @@ fn encoder() -> Option<&'static str> {
     video::ENCODERS.into_iter().find(|e| Command::new(e).arg("-version").stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok_and(|s| s.success()))
 }
 
+/// A video that is not whole yet; dropped, it is gone.
+struct Half(std::path::PathBuf);
+
+impl Drop for Half {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_file(&self.0);
+    }
+}
+
 /// A video for each passage and set of pictures, by an encoder that is on the machine. All other files stand whether or not that works.
 fn encode(out: &Path, a: &Film, shades: &[Shade], turnings: &[(String, Turning)]) -> Result<Vec<String>, Failure> {
     let encoder = encoder().ok_or_else(|| Failure::NotPossible(format!("no video was made: none of {} is on this machine; the pictures and their times are there", video::ENCODERS.join(", "))))?;
@@ -162,8 +171,11 @@ fn encode(out: &Path, a: &Film, shades: &[Shade], turnings: &[(String, Turning)]
             for (id, t) in turnings.iter().filter(|(_, t)| !t.pictures.is_empty()) {
                 let folder = format!("systems/{lines}-{}/{id}", shade.word());
                 let name = format!("{id}{}", video::ENDING);
+                // The encoder tells the form by the ending; half a video has another name.
+                let half = format!("{}{id}{}", keep::HALF, video::ENDING);
+                let begun_at = Half(out.join(&folder).join(&half));
                 let mut child = Command::new(encoder)
-                    .args(video::arguments("video.txt", t.end_s, &name, &Default::default()))
+                    .args(video::arguments("video.txt", t.end_s, &half, &Default::default()))
                     .current_dir(out.join(&folder))
                     .stdin(Stdio::null())
                     .stdout(Stdio::null())
@@ -184,6 +196,10 @@ fn encode(out: &Path, a: &Film, shades: &[Shade], turnings: &[(String, Turning)]
                 if !status.success() {
                     return Err(Failure::NotPossible(format!("{encoder} failed on {folder}/{name}; the pictures and their times are there")));
                 }
+                let file = out.join(&folder).join(&name);
+                let shown = file.display().to_string();
+                std::fs::File::open(&begun_at.0).and_then(|f| f.sync_all()).and_then(|()| std::fs::rename(&begun_at.0, &file)).map_err(Failure::io(shown))?;
+                keep::sync_folder(&out.join(&folder));
                 made.push(format!("{folder}/{name}"));
             }
         }

@@ -4,7 +4,7 @@
 
 use crate::audio;
 use crate::failure::Failure;
-use crate::store::{self, HALF_WRITTEN, digest};
+use crate::store::{self, digest};
 use hear::{Hearing, Pins};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
@@ -134,31 +134,20 @@ fn kept_at(file: &Path) -> Option<Heard> {
 }
 
 fn keep(folder: &Path, file: &Path, heard: &Heard) -> std::io::Result<()> {
-    use std::io::Write;
-    std::fs::create_dir_all(folder)?;
+    let own = folder.parent().unwrap_or(Path::new(""));
+    keep::own_folder(own.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")), store::FOLDER).and_then(|own| keep::own_folder(&own, "heard"))?;
     tidy(folder);
     let text = serde_json::to_string(heard)?;
-    let mut new = tempfile::Builder::new().prefix(HALF_WRITTEN).tempfile_in(folder)?;
-    writeln!(new, "{}", digest(text.as_bytes()))?;
-    new.write_all(text.as_bytes())?;
-    new.persist(file)?;
-    Ok(())
+    keep::write(file, format!("{}\n{text}", digest(text.as_bytes())).as_bytes(), keep::Lasting::MadeAgain)
 }
 
-/// Makes room for one more, and clears away what a killed program left half-written an hour ago.
+/// Makes room for one more, and clears away what a killed program left half-written.
 fn tidy(folder: &Path) {
+    keep::sweep(folder);
     let Ok(list) = std::fs::read_dir(folder) else { return };
     let age = |p: &Path| p.metadata().and_then(|m| m.modified()).ok().and_then(|t| t.elapsed().ok());
-    let mut whole: Vec<PathBuf> = Vec::new();
-    for path in list.flatten().map(|e| e.path()) {
-        let half = path.file_name().is_some_and(|n| n.to_string_lossy().starts_with(HALF_WRITTEN));
-        if !half {
-            whole.push(path);
-        } else if age(&path).is_some_and(|a| a.as_secs() > 3600) {
-            // Not being able to tidy up is no fault of the record.
-            let _ = std::fs::remove_file(path);
-        }
-    }
+    let half = |p: &Path| p.file_name().is_some_and(|n| n.to_string_lossy().starts_with(keep::HALF));
+    let mut whole: Vec<PathBuf> = list.flatten().map(|e| e.path()).filter(|p| !half(p)).collect();
     whole.sort_by_key(|p| std::cmp::Reverse(age(p)));
     for path in whole.iter().take((whole.len() + 1).saturating_sub(KEPT_MAX)) {
         let _ = std::fs::remove_file(path);

@@ -3,7 +3,6 @@
 use crate::args::New;
 use crate::failure::{Failure, print, print_json};
 use crate::folder::LESSON_FILE;
-use std::io::Write;
 
 pub fn run(a: &New, json: bool) -> Result<(), Failure> {
     if a.title.chars().any(char::is_control) {
@@ -12,18 +11,13 @@ pub fn run(a: &New, json: bool) -> Result<(), Failure> {
     let file = a.dir.join(LESSON_FILE);
     std::fs::create_dir_all(&a.dir).map_err(Failure::io(a.dir.display().to_string()))?;
     let text = starter(&a.title);
-    // `create_new`: a lesson that is there is never written over.
-    let mut out = match std::fs::OpenOptions::new().write(true).create_new(true).open(&file) {
-        Ok(f) => f,
+    // A lesson that is there is never written over.
+    match keep::write_new(&file, text.as_bytes()) {
+        Ok(()) => keep::sync_folder(a.dir.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(std::path::Path::new("."))),
         Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
             return Err(Failure::NotPossible(format!("{}: a lesson is here already; nothing was changed", file.display())));
         }
         Err(e) => return Err(Failure::Io { what: file.display().to_string(), error: e }),
-    };
-    if let Err(e) = out.write_all(text.as_bytes()).and_then(|()| out.sync_all()) {
-        // Half a file would be taken for a lesson.
-        let _ = std::fs::remove_file(&file);
-        return Err(Failure::Io { what: file.display().to_string(), error: e });
     }
     if json {
         return print_json(&serde_json::json!({ "schema": "partwright/new/1", "files": [file.display().to_string()] }));

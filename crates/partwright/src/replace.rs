@@ -31,13 +31,13 @@ pub fn replace_folder(target: &Path, files: &BTreeMap<String, Vec<u8>>, scratch:
         })
         .collect();
     let listed = written.into_iter().collect::<Result<Vec<Listed>, Failure>>()?;
-    exchange(&inner, target, new.path()).map_err(Failure::io(target.display().to_string()))?;
-    // The new name lasts, too. Not every system can open a folder; there the rename alone must do.
-    if let Some(parent) = target.parent()
-        && let Ok(folder) = std::fs::File::open(parent)
-    {
-        let _ = folder.sync_all();
+    // The names inside it last before it gets its own.
+    let folders: std::collections::BTreeSet<&Path> = files.keys().flat_map(|p| Path::new(p).ancestors().skip(1)).collect();
+    for folder in folders {
+        keep::sync_folder(&inner.join(folder));
     }
+    exchange(&inner, target, new.path()).map_err(Failure::io(target.display().to_string()))?;
+    keep::sync_folder(target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")));
     Ok(listed)
 }
 
@@ -57,13 +57,9 @@ fn exchange(new: &Path, target: &Path, grave: &Path) -> std::io::Result<()> {
     if target.symlink_metadata().is_err() {
         return std::fs::rename(new, target);
     }
-    #[cfg(any(target_os = "linux", target_os = "macos"))]
-    {
-        use rustix::fs::{CWD, RenameFlags, renameat_with};
-        // One step: at no moment is there no pack. Not every file system can; then two renames do.
-        if renameat_with(CWD, new, CWD, target, RenameFlags::EXCHANGE).is_ok() {
-            return Ok(());
-        }
+    // One step: at no moment is there no pack. Not every file system can; then two renames do.
+    if keep::exchange(new, target).unwrap_or(false) {
+        return Ok(());
     }
     let old = grave.join("old");
     std::fs::rename(target, &old)?;

@@ -28,9 +28,14 @@ fn now_ns() -> i64 {
 pub fn open(folder: &Path) -> Result<(Shelf, Update), Failure> {
     let shown = folder.display().to_string();
     std::fs::read_dir(folder).map_err(Failure::io(shown.clone()))?;
-    let kept = folder.join(store::FOLDER);
-    std::fs::create_dir_all(&kept).map_err(Failure::io(kept.display().to_string()))?;
-    let mut shelf = Shelf::open(&kept.join("all.shelf")).map_err(shelf_fault)?;
+    let kept = own_folder(folder)?;
+    let index = kept.join("all.shelf");
+    for name in ["all.shelf", "all.shelf-wal", "all.shelf-shm"] {
+        if std::fs::symlink_metadata(kept.join(name)).is_ok_and(|m| !m.is_file()) {
+            return Err(Failure::NotPossible(format!("{}: a link or a folder stands where the program keeps its own file; take it away", kept.join(name).display())));
+        }
+    }
+    let mut shelf = Shelf::open(&index).map_err(shelf_fault)?;
     let mut seen = Vec::new();
     lessons(folder, "", 0, &mut seen);
     seen.sort_by(|a, b| a.folder.cmp(&b.folder));
@@ -175,9 +180,27 @@ fn read_text(path: &Path, most: usize) -> Result<String, Failure> {
     String::from_utf8(bytes).map_err(|_| Failure::MaterialSaid(format!("{shown}: this is no text in UTF-8")))
 }
 
+/// Waits until no other program changes the requests of this shelf.
+fn one_at_a_time(folder: &Path) -> Result<std::fs::File, Failure> {
+    let kept = own_folder(folder)?;
+    let shown = kept.display().to_string();
+    let lock = keep::lock(&kept.join("requests.lock")).map_err(Failure::io(shown.clone()))?;
+    lock.lock().map_err(Failure::io(shown))?;
+    keep::sweep(folder);
+    Ok(lock)
+}
+
+/// The program's own folder in a shelf's.
+fn own_folder(folder: &Path) -> Result<PathBuf, Failure> {
+    let beside = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    keep::own_folder(beside, store::FOLDER).map_err(Failure::io(folder.join(store::FOLDER).display().to_string()))
+}
+
 pub fn requests(a: &RequestsAsked, json: bool) -> Result<(), Failure> {
     const SCHEMA: &str = "partwright/requests/1";
     let file = a.file.clone().unwrap_or_else(|| a.shelf.join("requests.txt"));
+    // Two that add at the same time must not lose each other's words.
+    let _one = if a.add.is_some() || a.import.is_some() { Some(one_at_a_time(&a.shelf)?) } else { None };
     let text = match read_text(&file, shelf::REQUESTS_BYTES_MAX) {
         // The file begins with the first request.
         Err(Failure::Io { error, .. }) if error.kind() == std::io::ErrorKind::NotFound && (a.add.is_some() || a.import.is_some()) => String::new(),

@@ -6,7 +6,6 @@ use crate::make::Listed;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Folder beside the lesson that holds them.
@@ -98,8 +97,8 @@ impl Store {
     pub fn open(lesson: &Path) -> Result<Store, Failure> {
         let folder = lesson.join(FOLDER);
         let shown = folder.display().to_string();
-        std::fs::create_dir_all(folder.join("sound")).map_err(Failure::io(shown.clone()))?;
-        let lock = File::create(folder.join("lock")).map_err(Failure::io(shown.clone()))?;
+        keep::own_folder(lesson, FOLDER).and_then(|f| keep::own_folder(&f, "sound")).map_err(Failure::io(shown.clone()))?;
+        let lock = keep::lock(&folder.join("lock")).map_err(Failure::io(shown.clone()))?;
         if let Err(TryLockError::WouldBlock) = lock.try_lock() {
             eprintln!("another partwright is making this lesson's pack; waiting for it to end");
             lock.lock().map_err(Failure::io(shown))?;
@@ -112,9 +111,9 @@ impl Store {
     fn clear_half_written(&self) {
         for folder in [self.folder.clone(), self.folder.join("sound")] {
             let Ok(list) = std::fs::read_dir(folder) else { continue };
-            for e in list.flatten().filter(|e| e.file_name().to_string_lossy().starts_with(HALF_WRITTEN)) {
+            for e in list.flatten().filter(|e| [HALF_WRITTEN, keep::HALF].iter().any(|h| e.file_name().to_string_lossy().starts_with(h))) {
                 // Not being able to tidy up is no fault of the pack.
-                let _ = if e.path().is_dir() { std::fs::remove_dir_all(e.path()) } else { std::fs::remove_file(e.path()) };
+                let _ = if e.file_type().is_ok_and(|t| t.is_dir()) { std::fs::remove_dir_all(e.path()) } else { std::fs::remove_file(e.path()) };
             }
         }
     }
@@ -170,15 +169,8 @@ impl Store {
 /// Writes beside the target, then renames: the target is the old file or the whole new one; after a power cut, too, where it is written
 /// `through` to the disk.
 pub fn write_whole(path: &Path, bytes: &[u8], through: bool) -> Result<(), Failure> {
-    let shown = path.display().to_string();
-    let folder = path.parent().unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(HALF_WRITTEN).tempfile_in(folder).map_err(Failure::io(shown.clone()))?;
-    file.write_all(bytes).map_err(Failure::io(shown.clone()))?;
-    if through {
-        file.as_file().sync_all().map_err(Failure::io(shown.clone()))?;
-    }
-    file.persist(path).map_err(|e| Failure::Io { what: shown, error: e.error })?;
-    Ok(())
+    let lasting = if through { keep::Lasting::Disk } else { keep::Lasting::MadeAgain };
+    keep::write(path, bytes, lasting).map_err(Failure::io(path.display().to_string()))
 }
 
 #[cfg(test)]

@@ -49,7 +49,7 @@ pub fn write(a: &Asked, out: &Path, pins: &Pins, json: bool) -> Result<(), Failu
         piece.scale(0.999 / peak);
     }
     let bytes = encode(&piece).map_err(|e| Failure::NotPossible(e.to_string()))?;
-    write_whole(out, &bytes, false)?;
+    write_whole(out, &bytes, true)?;
     if json {
         let quality = quality.map(|q| json!({ "sdr_db": (q.sdr_db * 10.0).round() / 10.0, "gain_db": (q.gain_db * 10.0).round() / 10.0, "share": (q.share * 1e3).round() / 1e3 }));
         return print_json(&json!({ "schema": SCHEMA, "written": { "path": out.display().to_string(), "bytes": bytes.len(), "duration": piece.duration().0, "cents": cents, "quality": quality } }));
