@@ -26,6 +26,7 @@ mod heard;
 mod listen;
 mod network;
 mod spectra;
+mod stiff;
 mod write_out;
 
 pub use grid::{Grid, Place};

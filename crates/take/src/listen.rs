@@ -7,7 +7,8 @@ use crate::grid::Grid;
 use crate::heard::{TakenNote, TakenScratch};
 use crate::network::{self, LOWEST};
 use crate::spectra::{RATE_HZ, Spectra};
-use crate::write_out::{Settings, WrittenOut, places, write_out};
+use crate::stiff;
+use crate::write_out::{Settings, WrittenOut, write_out};
 use hear::{HearError, Hearing, Pins};
 use lesson::{Beats, Meter, Swing};
 use pitch::Midi;
@@ -120,7 +121,7 @@ pub fn take(record: &Buffer, wishes: &Wishes, progress: &dyn Fn(f64)) -> Result<
     if let Some(note) = under.filter(|_| under_the_guitar(&samples) <= OTHERS) {
         remarks.push(tuned_lower(note, lowest));
     }
-    let places = places(&notes, &wishes.settings).map_err(|e| TakeError::Neck(e.to_string()))?;
+    let places = stiff::placed(&samples, a4_hz, &mut notes, &wishes.settings).map_err(|e| TakeError::Neck(e.to_string()))?;
     let grid = grid(&hearing, wishes, &notes, &scratches);
     if grid.is_none() && !notes.is_empty() {
         remarks.push("no beat was heard: give the click's tempo, and where a bar begins".into());
