@@ -94,12 +94,24 @@ impl std::error::Error for HearError {}
 /// # Errors
 /// A record too long, or a sample rate too low.
 pub fn hear(record: &Buffer, pins: &Pins, progress: &dyn Fn(f64)) -> Result<Hearing, HearError> {
+    listen(record, pins, true, progress)
+}
+
+/// As [`hear`], without harmony, loudness and seats: pitch reference, tempo, beats and bars alone, in less time.
+///
+/// # Errors
+/// As [`hear`].
+pub fn hear_beats(record: &Buffer, pins: &Pins, progress: &dyn Fn(f64)) -> Result<Hearing, HearError> {
+    listen(record, pins, false, progress)
+}
+
+fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Result<Hearing, HearError> {
     within_limits(record)?;
     let mut heard = Hearing {
         duration: record.duration(),
         rate_hz: record.rate_hz(),
         channels: record.channel_count(),
-        loudness_lufs: wave::loudness(record).integrated_lufs,
+        loudness_lufs: if all { wave::loudness(record).integrated_lufs } else { None },
         pitch_reference: None,
         tempo: None,
         meter: None,
@@ -109,7 +121,7 @@ pub fn hear(record: &Buffer, pins: &Pins, progress: &dyn Fn(f64)) -> Result<Hear
         key: None,
         chords: None,
         bass: None,
-        seats: stereo_picture(record).map(|p| p.seats),
+        seats: if all { stereo_picture(record).map(|p| p.seats) } else { None },
     };
     let Some(mut mono) = mono::Mono::new(record) else {
         return Ok(heard);
@@ -121,7 +133,7 @@ pub fn hear(record: &Buffer, pins: &Pins, progress: &dyn Fn(f64)) -> Result<Hear
     let mut beats = beats::beats(&activity, &pulse, pins);
     let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
     // Without pitch there is no harmony to speak of.
-    if let Some(pitch) = heard.pitch_reference.as_ref().filter(|p| p.confidence >= LEAST_PITCH) {
+    if let Some(pitch) = heard.pitch_reference.as_ref().filter(|p| all && p.confidence >= LEAST_PITCH) {
         let sure = beats.as_ref().filter(|b| b.spacing >= LEAST_BEAT);
         let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
         let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));

@@ -12,7 +12,7 @@ pub(crate) const PITCHES: usize = 49;
 pub(crate) const LOWEST: u8 = 40;
 pub(crate) const STRINGS: usize = 6;
 /// Frames that are kept of a window, and margins.
-const KEPT: usize = 860;
+const KEPT: usize = 1240;
 const MARGIN: usize = 60;
 
 static WEIGHTS: &[u8] = include_bytes!("../weights/notes.onnx");

@@ -62,7 +62,7 @@ const ELSEWHERE: f64 = 0.5;
 /// No string is thought to be less likely than this before B is known.
 const LEAST: f64 = 1e-3;
 /// Most notes that b is found from.
-const ENOUGH: usize = 1500;
+const ENOUGH: usize = 600;
 const ROUNDS: usize = 8;
 
 /// One note's curve over B; flat where nothing could be measured.
