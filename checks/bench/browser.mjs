@@ -35,7 +35,7 @@ export async function serve(program, args) {
     let line = "";
     child.stdout.on("data", (d) => {
       line += d;
-      if (line.includes("\n")) found(line.trim());
+      if (line.includes("\n")) found(line.split("\n")[0].trim());
     });
     child.on("exit", () => failed(new Error(said.trim() || "the bench ended")));
   });

@@ -1,12 +1,14 @@
-// Runs the checks and says how each went: node check.mjs OUT PROGRAM.
+// Runs the checks and says how each went: node check.mjs OUT EXAMPLE PROGRAM, the bench with next to nothing around it, and the program that users run.
 import fs from "node:fs";
+import { findings } from "./findings.mjs";
 import { folderWith, launch, open, serve, tools } from "./browser.mjs";
+import { job } from "./job.mjs";
 import { looks } from "./looks.mjs";
 import { measures } from "./measures.mjs";
 import { sounds } from "./sounds.mjs";
 import { work } from "./work.mjs";
 
-const [out, program] = process.argv.slice(2);
+const [out, example, whole] = process.argv.slice(2);
 const only = process.env.ONLY?.split(";");
 const found = tools(out);
 const browser = await launch(found);
@@ -16,7 +18,7 @@ const failed = [];
 async function desk(text, go, options = {}) {
   const { record = false, ...rest } = options;
   const dir = folderWith(text);
-  const server = await serve(program, [...(record ? ["--record"] : []), dir]);
+  const server = await serve(example, [...(record ? ["--record"] : []), dir]);
   const bench = await open(browser, server.address, { faulty: !record, ...rest });
   try {
     await bench.page.waitForSelector(".passage .slot");
@@ -28,13 +30,13 @@ async function desk(text, go, options = {}) {
   }
 }
 
-for (const [name, body] of Object.entries({ ...work, ...sounds, ...looks, ...measures })) {
+for (const [name, body] of Object.entries({ ...work, ...findings, ...job, ...sounds, ...looks, ...measures })) {
   if (only && !only.some((o) => name.includes(o))) continue;
   // What hangs on the machine's clock may fail once where something else takes the machine; twice is a fault.
   for (let round = 1; round <= 2; round++) {
     const start = Date.now();
     try {
-      const figures = await body(desk, { ...found, browser, program, out });
+      const figures = await body(desk, { ...found, browser, example, program: whole, out });
       console.log(`ok    ${name}${round > 1 ? ", at the second try" : ""}${figures ? `\n        ${figures}` : ""} (${((Date.now() - start) / 1000).toFixed(1)} s)`);
       break;
     } catch (fault) {

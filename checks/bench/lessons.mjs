@@ -49,6 +49,21 @@ lesson "Small" {
 }
 `;
 
+// Two bars and a record of them.
+export const heardBars = `// The group's own words.
+lesson "Heard" {
+  passage "one" title="Two bars heard" {
+    tempo 100
+    slots 8
+    record "audio/bars.flac" from=0 to=4.8
+    part "line" instrument="guitar" {
+      bar "5:3 - 4:2 - 4:4 - 3:2 -" // the first
+      bar "5:5 - 4:2 - 4:5 - 3:4 -"
+    }
+  }
+}
+`;
+
 // A record of four minutes in which one passage comes back over and over.
 export const fourMinutes = small.replace(
   '    key "C minor"',

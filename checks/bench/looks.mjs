@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { small } from "./lessons.mjs";
 
-const SIZES = {
+export const SIZES = {
   desktop: { viewport: { width: 1280, height: 900 } },
   dark: { viewport: { width: 1280, height: 900 }, colorScheme: "dark" },
   wide: { viewport: { width: 1720, height: 1000 } },
@@ -10,10 +10,16 @@ const SIZES = {
   "phone-dark": { viewport: { width: 360, height: 740 }, deviceScaleFactor: 2, isMobile: true, hasTouch: true, colorScheme: "dark" },
 };
 
-const findings = async (page) => {
+export const axeOn = async (page) => {
   const found = await page.evaluate(() => axe.run(document, { resultTypes: ["violations"] }));
   return { rules: found.passes.length, bad: found.violations.map((v) => `${v.impact}: ${v.id} (${v.nodes.length}, ${v.nodes[0].html.slice(0, 140)})`).filter((b) => !b.startsWith("minor")) };
 };
+
+// Buttons and the like that a finger would miss.
+export const tooSmall = (page) =>
+  page.evaluate(() => [...document.querySelectorAll("button, select, nav a, .positions label, input[type=range]")]
+    .filter((e) => e.getClientRects().length).map((e) => ({ box: e.getBoundingClientRect(), html: e.outerHTML.slice(0, 60) }))
+    .filter(({ box }) => box.width < 24 || box.height < 24).map(({ html }) => html));
 
 export const looks = {
   async "axe finds nothing serious, critical or moderate"(desk, { axe }) {
@@ -21,7 +27,7 @@ export const looks = {
     for (const [size, options] of Object.entries(SIZES)) {
       await desk(null, async ({ page }) => {
         await page.evaluate(axe);
-        let found = await findings(page);
+        let found = await axeOn(page);
         rules = found.rules;
         assert.deepEqual(found.bad, [], size);
         await page.locator(".slot.struck").first().click();
@@ -29,7 +35,7 @@ export const looks = {
         await page.click("#show-text");
         await page.locator("lesson-text textarea").press("q");
         await page.waitForSelector("#problems:not([hidden])");
-        found = await findings(page);
+        found = await axeOn(page);
         assert.deepEqual(found.bad, [], `${size}, text and problems`);
       }, options);
     }
@@ -44,10 +50,7 @@ export const looks = {
         await page.waitForTimeout(400);
         const wide = await page.evaluate(() => document.documentElement.scrollWidth);
         assert.ok(wide <= width, `${wide} px wide at ${width}`);
-        const small = await page.evaluate(() => [...document.querySelectorAll("button, select, nav a, .positions label, input[type=range]")]
-          .filter((e) => e.getClientRects().length).map((e) => ({ box: e.getBoundingClientRect(), html: e.outerHTML.slice(0, 60) }))
-          .filter(({ box }) => box.width < 24 || box.height < 24).map(({ html }) => html));
-        assert.deepEqual(small, []);
+        assert.deepEqual(await tooSmall(page), []);
       }, options);
     }
   },

@@ -105,12 +105,12 @@ export const measures = {
     return `first paint median ${median(paints).toFixed(0)} ms; all passages set within ${median(sets).toFixed(0)} ms`;
   },
 
-  async "a record of four minutes in bars, heard before"(_, { browser, program }) {
+  async "a record of four minutes in bars, heard before"(_, { browser, example }) {
     const dir = folderWith(fourMinutes);
     const times = [];
     // The first time it is listened to; then the program is started anew and has only what it kept on disk.
     for (let i = 0; i < 4; i++) {
-      const server = await serve(program, [...(i ? [] : ["--record"]), dir]);
+      const server = await serve(example, [...(i ? [] : ["--record"]), dir]);
       const { page, close } = await open(browser, server.address);
       await page.waitForSelector("#record-rows:not([hidden])", { timeout: 180000 });
       times.push(await page.evaluate(() => performance.now()));

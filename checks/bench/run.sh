@@ -4,7 +4,7 @@
 #   checks/bench/run.sh            all of it, on copies of the demo and of a lesson of six passages and four parts
 #   ONLY="name;name" checks/bench/run.sh
 #
-# EXAMPLES is a folder of example programs built already. Pictures land in target/checks/bench. Installs Chromium (apt-get) and playwright-core and axe-core (npm) where missing.
+# EXAMPLES is a folder of example programs built already, PARTWRIGHT the program itself. Pictures land in target/checks/bench. Installs Chromium (apt-get) and playwright-core and axe-core (npm) where missing.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 out=target/checks/bench
@@ -12,4 +12,5 @@ mkdir -p "$out"
 command -v chromium >/dev/null || { apt-get update -qq && apt-get install -y -qq chromium fonts-dejavu-core >/dev/null; }
 [ -d "$out/node_modules/axe-core" ] || npm install --silent --no-save --prefix "$out" playwright-core@1.65 axe-core@4.14
 [ -n "${EXAMPLES:-}" ] || cargo build --release --quiet -p bench --example serve_lesson
-node checks/bench/check.mjs "$out" "${EXAMPLES:-target/release/examples}/serve_lesson"
+[ -n "${PARTWRIGHT:-}" ] || cargo build --release --quiet -p partwright
+node checks/bench/check.mjs "$out" "${EXAMPLES:-target/release/examples}/serve_lesson" "${PARTWRIGHT:-target/release/partwright}"

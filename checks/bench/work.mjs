@@ -4,10 +4,10 @@ import fs from "node:fs";
 import { folderWith, open, serve } from "./browser.mjs";
 import { small } from "./lessons.mjs";
 
-const slot = (page, part, bar, n, row = "") => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]${row && `[data-row="${row}"]`} .slot[data-slot="${n}"]`).first();
-const tokens = (page, part, bar) => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]`).first().locator(".slot").evaluateAll((cells) => cells.map((c) => [...c.childNodes].filter((n) => n.nodeType === 3).map((n) => n.data).join("+")).join(" "));
+export const slot = (page, part, bar, n, row = "") => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]${row && `[data-row="${row}"]`} .slot[data-slot="${n}"]`).first();
+export const tokens = (page, part, bar) => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]`).first().locator(".slot").evaluateAll((cells) => cells.map((c) => [...c.childNodes].filter((n) => n.nodeType === 3).map((n) => n.data).join("+")).join(" "));
 
-async function until(what, so, limit = 15000) {
+export async function until(what, so, limit = 15000) {
   const end = Date.now() + limit;
   let last;
   while (Date.now() < end) {
@@ -175,9 +175,9 @@ export const work = {
       return `another program's edit shown after ${ms} ms`;
     }),
 
-  async "killed at any moment, what was typed a second ago is there; undo goes on after a restart"(_, { browser, program }) {
+  async "killed at any moment, what was typed a second ago is there; undo goes on after a restart"(_, { browser, example }) {
     const dir = folderWith(small);
-    let server = await serve(program, [dir]);
+    let server = await serve(example, [dir]);
     let bench = await open(browser, server.address, { faulty: true });
     await slot(bench.page, "chop", 2, 1).click();
     for (let i = 0; i < 6; i++) await bench.page.keyboard.type(i % 2 ? "a" : "b");
@@ -185,14 +185,14 @@ export const work = {
     await server.kill();
     await bench.close();
     assert.ok(fs.readFileSync(`${dir}/lesson.kdl`, "utf8").includes('"b a b a  b a . ."'));
-    server = await serve(program, [dir]);
+    server = await serve(example, [dir]);
     bench = await open(browser, server.address);
     await bench.page.waitForSelector(".slot");
     for (let i = 0; i < 6; i++) await bench.page.click("#undo");
     await until("the first text", () => fs.readFileSync(`${dir}/lesson.kdl`, "utf8") === small);
     assert.ok(await bench.page.locator("#undo").isDisabled());
     await bench.close();
-    await assert.rejects(serve(program, [dir]), /another bench/);
+    await assert.rejects(serve(example, [dir]), /another bench/);
     await server.stop();
     fs.rmSync(dir, { recursive: true });
   },
@@ -224,9 +224,9 @@ export const work = {
       await until("a place beside the grip", () => /bar "a [^ ]*2:1/.test(file()));
     }),
 
-  async "without a lesson: one is begun, and it is a lesson"(_, { browser, program }) {
+  async "without a lesson: one is begun, and it is a lesson"(_, { browser, example }) {
     const shelf = fs.mkdtempSync("/tmp/shelf-");
-    const server = await serve(program, ["--shelf", shelf]);
+    const server = await serve(example, ["--shelf", shelf]);
     const { page, close, faults } = await open(browser, server.address);
     await page.getByLabel("Title").fill("Rain on the roof");
     await page.keyboard.press("Enter");

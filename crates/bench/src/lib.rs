@@ -12,6 +12,8 @@
 //! | `hand` | the grip under the cursor: names, reasons, other places |
 //! | `act` | what a key or a click on the page does to the text |
 //! | `record` | the record in bars, and stretches of it slowed down |
+//! | `findings`, `checking` | what a check found and whether it still holds; what is answered about it |
+//! | [`report`], `strip` | the findings report, with what the record holds drawn under the notes |
 //! | `sounds` | parts and record as samples for the browser |
 //! | `routes`, `page` | what is answered where, and the page itself |
 //!
@@ -33,9 +35,11 @@
 
 mod act;
 mod beneath;
+mod checking;
 mod desk;
 mod differ;
 mod drawn;
+mod findings;
 mod guard;
 mod hand;
 mod journal;
@@ -43,12 +47,14 @@ mod lines;
 mod page;
 mod places;
 mod record;
+pub mod report;
 mod routes;
 mod serve;
 pub mod services;
 mod shelf;
 mod sounds;
 mod state;
+mod strip;
 mod watch;
 
 pub use serve::{Fault, Options, Running, serve, start};

@@ -16,6 +16,8 @@ pub fn asset(name: &str) -> Option<(&'static str, &'static str)> {
         "neck.js" => (SCRIPT, include_str!("page/neck.js")),
         "play.js" => (SCRIPT, include_str!("page/play.js")),
         "record.js" => (SCRIPT, include_str!("page/record.js")),
+        "findings.js" => (SCRIPT, include_str!("page/findings.js")),
+        "findings.css" => ("text/css; charset=utf-8", crate::report::STYLE),
         "icon.svg" => ("image/svg+xml", include_str!("page/icon.svg")),
         _ => return None,
     })
@@ -32,6 +34,7 @@ fn frame(title: &str, script: &str, body: Markup) -> String {
                 title { (title) }
                 link rel="icon" href="/bench/icon.svg";
                 link rel="stylesheet" href="/bench/bench.css";
+                link rel="stylesheet" href="/bench/findings.css";
                 script type="module" src={ "/bench/" (script) } {}
             }
             body { (body) }
@@ -87,6 +90,7 @@ pub fn bench(title: &str, pack: &str) -> String {
                     button type="button" id="undo" aria-keyshortcuts="Control+Z" disabled { "Undo" }
                     button type="button" id="redo" aria-keyshortcuts="Control+Shift+Z" disabled { "Redo" }
                     button type="button" id="show-text" aria-pressed="false" aria-controls="text-leaf" { "Text" }
+                    button type="button" id="check" aria-keyshortcuts="Control+Enter" { "Check" }
                     button type="button" id="make" { "Make" }
                     label.line { input type="checkbox" id="left-handed"; " left-handed necks" }
                     span.saving id="saving" role="status" { "" }
@@ -109,6 +113,14 @@ pub fn bench(title: &str, pack: &str) -> String {
                         button type="button" id="tap-none" hidden { "Let go of all taps" } " "
                         span.quiet id="tap-says" { "Where the bars lie off the record: play some of it, and tap here, or T in the record, on every beat." }
                     }
+                }
+                section.findings id="findings" aria-labelledby="findings-title" hidden {
+                    h2 id="findings-title" tabindex="-1" { "Against the record" }
+                    progress id="check-part" max="1" value="0" aria-label="How far it is" hidden {}
+                    p.facts id="check-says" role="status" {}
+                    details id="fared" { summary { "How each passage fared" } dl.fared id="fared-list" {} }
+                    ol id="finding-list" {}
+                    p.views { a id="see-report" href="/findings" target="_blank" rel="noopener" hidden { "Report, with the record drawn" } " " button type="button" id="findings-away" { "Put away" } }
                 }
                 main id="passages" tabindex="-1" { p.quiet id="waiting" { "Setting the passages." } noscript { p { "The bench needs scripts to be allowed." } } }
                 }
@@ -174,6 +186,8 @@ pub fn bench(title: &str, pack: &str) -> String {
                     dt { "Alt and arrow up, down" } dd { "the bar a fret up, down" }
                     dt { "Ctrl and Z, Shift and Ctrl and Z" } dd { "undo, redo" }
                     dt { "Ctrl and arrow left, right" } dd { "a bar back, on" }
+                    dt { "Ctrl and Enter" } dd { "check against the record" }
+                    dt { "Ctrl and arrow down, up" } dd { "the next finding, the one before" }
                     dt { "Ctrl and Space" } dd { "play, stop" }
                     dt { "T in the record" } dd { "a beat is tapped while it plays" }
                     dt { "in the record: arrows, Shift and arrows" } dd { "a bar, more bars to go round" }
@@ -201,7 +215,7 @@ mod tests {
 
     #[test]
     fn the_pages_files_are_there() {
-        for name in ["bench.css", "bench.js", "start.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "icon.svg"] {
+        for name in ["bench.css", "bench.js", "start.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "findings.js", "findings.css", "icon.svg"] {
             assert!(super::asset(name).is_some_and(|(_, text)| text.len() > 100), "{name}");
         }
         assert_eq!(super::asset("../Cargo.toml"), None);

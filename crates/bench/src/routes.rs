@@ -25,7 +25,7 @@ use std::io::{Read, Write};
 use std::sync::Arc;
 use tokio::sync::broadcast::error::RecvError;
 
-type Shared = Has<Arc<State>>;
+pub type Shared = Has<Arc<State>>;
 
 /// Largest sound file that may be handed in.
 pub const UPLOAD_MAX: usize = 200 * 1024 * 1024;
@@ -51,11 +51,11 @@ pub fn routes(state: Arc<State>) -> Router {
         .route("/record-sound", get(record_sound))
         .route("/taps", post(tapped))
         .route("/make", post(make))
-        .route("/check", post(check))
         .route("/choose", post(choose))
         .route("/create", post(create))
         .route("/demo", post(demo))
         .route("/pack/{key}/{*path}", get(pack))
+        .merge(crate::checking::routes())
         .layer(DefaultBodyLimit::max(BODY_MAX))
         .route("/takes", post(takes).layer(DefaultBodyLimit::max(UPLOAD_MAX)))
         .layer(axum::middleware::from_fn_with_state(state.clone(), guard))
@@ -63,22 +63,27 @@ pub fn routes(state: Arc<State>) -> Router {
 }
 
 /// An answer that says why not.
-fn refusal(status: StatusCode, found: impl Into<String>, right: impl Into<String>) -> Response {
+pub fn refusal(status: StatusCode, found: impl Into<String>, right: impl Into<String>) -> Response {
     (status, Json(json!({ "found": found.into(), "right": right.into() }))).into_response()
 }
 
-fn no_lesson() -> Response {
+pub fn no_lesson() -> Response {
     refusal(StatusCode::CONFLICT, "no lesson is open", "choose one first")
 }
 
+/// A tempo that the bench does not play at.
+pub fn not_from_25_to_100(percent: u32) -> Option<Response> {
+    (!(25..=100).contains(&percent)).then(|| refusal(StatusCode::UNPROCESSABLE_ENTITY, "this is no tempo of the bench", "25 to 100 %"))
+}
+
 /// Work that takes the processor, away from the threads that answer.
-async fn away<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Response> {
+pub async fn away<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Response> {
     tokio::task::spawn_blocking(work).await.map_err(|_| refusal(StatusCode::INTERNAL_SERVER_ERROR, "this could not be worked out", "try it again; what was typed is safe"))
 }
 
 /// Something done to the open lesson: some milliseconds, worked out by the thread that answers. Handing it to another one costs more where the machine is
 /// busy, for each thread waits for its turn.
-async fn at_desk(state: Arc<State>, work: impl FnOnce(&State, &mut Open) -> Response + Send + 'static) -> Response {
+pub async fn at_desk(state: Arc<State>, work: impl FnOnce(&State, &mut Open) -> Response + Send + 'static) -> Response {
     tokio::task::block_in_place(|| match state.open().as_mut() {
         Some(open) => work(&state, open),
         None => no_lesson(),
@@ -86,7 +91,7 @@ async fn at_desk(state: Arc<State>, work: impl FnOnce(&State, &mut Open) -> Resp
 }
 
 /// The window that asks, so that it is not told its own news; at most a few letters.
-fn window(headers: &HeaderMap) -> String {
+pub fn window(headers: &HeaderMap) -> String {
     headers.get("x-window").and_then(|v| v.to_str().ok()).unwrap_or("").chars().filter(char::is_ascii_alphanumeric).take(16).collect()
 }
 
@@ -97,7 +102,7 @@ fn changed(state: &State, open: &mut Open, by: &str) -> Response {
 }
 
 /// Written out once, for the window that asked and for all others.
-fn told(state: &State, update: &Value) -> Response {
+pub fn told(state: &State, update: &Value) -> Response {
     let text: Arc<str> = Arc::from(update.to_string());
     let _ = state.news.send(("update", text.clone()));
     let _ = state.wake.send(Wake::Typed);
@@ -277,8 +282,8 @@ async fn sound(Has(state): Shared, Query(a): Query<Asked>) -> Response {
             lesson.passages.iter().position(|p| p.id == a.passage).map(|i| (lesson.passages[i].clone(), format!("{} {}", a.percent, source(open.desk.text(), lesson, i)), folder))
         };
         let Some((passage, key, folder)) = found else { return Err(refusal(StatusCode::NOT_FOUND, "there is no such passage", "choose one of the page")) };
-        if !(25..=100).contains(&a.percent) {
-            return Err(refusal(StatusCode::UNPROCESSABLE_ENTITY, "this is no tempo of the bench", "25 to 100 %"));
+        if let Some(r) = not_from_25_to_100(a.percent) {
+            return Err(r);
         }
         // A record that is not there is no fault: the parts play without it.
         let record = passage.record.first().and_then(|q| state.records.get(&folder, &q.file).ok());
@@ -356,8 +361,8 @@ const ROUND_MAX_S: f64 = 120.0;
 
 async fn record_sound(Has(state): Shared, Query(b): Query<Bars>) -> Response {
     let made = away(move || {
-        if !(25..=100).contains(&b.percent) {
-            return Err(refusal(StatusCode::UNPROCESSABLE_ENTITY, "this is no tempo of the bench", "25 to 100 %"));
+        if let Some(r) = not_from_25_to_100(b.percent) {
+            return Err(r);
         }
         let (record, heard) = listened(&state).map_err(not_there)?;
         let starts: Vec<f64> = heard["bars"].as_array().into_iter().flatten().filter_map(Value::as_f64).collect();
@@ -399,17 +404,6 @@ async fn make(Has(state): Shared) -> Response {
         service(state.services.make(&folder, &tell).map(|files| json!({ "files": files })))
     });
     made.await.unwrap_or_else(|r| r)
-}
-
-async fn check(Has(state): Shared) -> Response {
-    let found = away(move || {
-        let found = state.open().as_ref().map(|o| (o.desk.folder.root().to_path_buf(), o.desk.lesson.clone()));
-        let Some((folder, lesson)) = found else { return no_lesson() };
-        let tell = |part: f64, what: &str| state.tell("checking", &json!({ "part": part, "what": what }));
-        let findings = state.services.check(&folder, &lesson, &tell);
-        service(findings.map(|list| json!({ "findings": list.iter().map(|f| json!({ "passage": f.passage, "part": f.part, "bar": f.bar, "words": f.words, "sure": f.sure })).collect::<Vec<_>>() })))
-    });
-    found.await.unwrap_or_else(|r| r)
 }
 
 fn service(answer: Result<Value, Without>) -> Response {

@@ -1,5 +1,6 @@
 //! What the bench asks of the program around it. A service that is not there answers so, in words for the teacher.
 
+use check::Checked;
 use hear::{Hearing, Pins};
 use lesson::Lesson;
 use std::path::Path;
@@ -20,19 +21,6 @@ impl std::fmt::Display for Without {
             Without::NotAvailable(why) | Without::Failed(why) => f.write_str(why),
         }
     }
-}
-
-/// Something that `check` found, at a place of the lesson.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Finding {
-    pub passage: String,
-    pub part: Option<String>,
-    /// As played, from 1; 0 is a pickup.
-    pub bar: u32,
-    /// A sentence.
-    pub words: String,
-    /// 0 to 1.
-    pub sure: f64,
 }
 
 /// A lesson that comes with the program, to look at and to change.
@@ -59,12 +47,12 @@ pub trait Services: Send + Sync + 'static {
         hear::hear(record, pins, &|part| progress(part, "listening to the record")).map_err(|e| Without::Failed(e.to_string()))
     }
 
-    /// The parts against the record.
+    /// A passage's parts against the record that it names, which comes decoded.
     ///
     /// # Errors
-    /// Where it is not built in, or fails.
-    fn check(&self, _folder: &Path, _lesson: &Lesson, _progress: Progress<'_>) -> Result<Vec<Finding>, Without> {
-        Err(Without::NotAvailable("parts cannot be checked against the record yet".into()))
+    /// A passage that cannot be checked.
+    fn check(&self, lesson: &Lesson, passage: &str, record: &Buffer) -> Result<Checked, Without> {
+        check::passage(lesson, passage, record, &check::Options::default()).map_err(|e| Without::Failed(e.to_string()))
     }
 
     /// A clean take written out as a part, as lesson text.
@@ -97,7 +85,7 @@ pub trait Services: Send + Sync + 'static {
     }
 }
 
-/// The bench by itself: it can hear, and says of everything else that it cannot.
+/// The bench by itself: it can hear and check, and says of everything else that it cannot.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Alone;
 
@@ -120,6 +108,6 @@ mod tests {
     fn what_is_not_there_says_so() {
         let none: Progress<'_> = &|_, _| ();
         assert!(matches!(Alone.make(Path::new("."), none), Err(Without::NotAvailable(_))));
-        assert!(matches!(Alone.check(Path::new("."), &Lesson::default(), none), Err(Without::NotAvailable(_))));
+        assert!(matches!(Alone.check(&Lesson::default(), "verse", &Buffer::silence(48_000, 1, 10).unwrap()), Err(Without::Failed(_))));
     }
 }

@@ -34,6 +34,9 @@ pub struct State {
     pub news: broadcast::Sender<(&'static str, Arc<str>)>,
     pub wake: Sender<Wake>,
     pub making: Mutex<()>,
+    pub checking: Mutex<()>,
+    /// Checks so far.
+    pub checks: std::sync::atomic::AtomicU64,
     pub stopping: tokio::sync::watch::Sender<bool>,
     open: Mutex<Option<Open>>,
 }
@@ -50,6 +53,8 @@ pub struct Open {
     /// The text cannot be read far enough to show passages: the last ones stay.
     stale: bool,
     pub fault: Option<String>,
+    /// The last check, once there was one.
+    pub kept: Option<crate::findings::Kept>,
     _watch: Option<notify::RecommendedWatcher>,
     /// Held as long as the lesson is open, so that a second bench says so.
     _lock: std::fs::File,
@@ -58,7 +63,7 @@ pub struct Open {
 impl State {
     #[expect(clippy::too_many_arguments, reason = "one call, from one place")]
     pub fn new(guard: Guard, services: Arc<dyn Services>, shelf: PathBuf, news: broadcast::Sender<(&'static str, Arc<str>)>, wake: Sender<Wake>, stopping: tokio::sync::watch::Sender<bool>) -> State {
-        State { guard, services, shelf, sounds: Sounds::default(), records: Records::default(), news, wake, making: Mutex::new(()), stopping, open: Mutex::new(None) }
+        State { guard, services, shelf, sounds: Sounds::default(), records: Records::default(), news, wake, making: Mutex::new(()), checking: Mutex::new(()), checks: 0.into(), stopping, open: Mutex::new(None) }
     }
 
     pub fn open(&self) -> MutexGuard<'_, Option<Open>> {
@@ -90,6 +95,7 @@ impl State {
             shown: vec![],
             stale: false,
             fault: None,
+            kept: None,
             _watch: watch,
             _lock: lock,
         };
@@ -183,6 +189,7 @@ impl Open {
         value["stale"] = self.stale.into();
         value["undo"] = json!(undo);
         value["redo"] = json!(redo);
+        value["checked"] = self.kept.as_ref().map(|k| k.brief(desk.text(), &desk.lesson)).into();
         merge(&mut value, self.saving());
         value
     }

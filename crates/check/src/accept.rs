@@ -4,6 +4,26 @@
 use crate::findings::{Finding, FindingKind};
 use lesson::{BarAt, Edit, EditError, Event, Owner, Reading, Rounds, Span, Value};
 
+/// What a teacher does about a finding.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Settle {
+    /// The text becomes what the record suggests, in every round of the line.
+    Accept,
+    /// It was heard as written, and is not reported again.
+    AsWritten,
+}
+
+/// The lesson's text with a finding settled one way or the other: what `--accept` and `--as-written` do, and the bench's buttons.
+///
+/// # Errors
+/// Those of [`accept`] and [`wave_through`].
+pub fn settle(text: &str, passage: &str, finding: &Finding, how: Settle) -> Result<String, EditError> {
+    match how {
+        Settle::Accept => accept(text, passage, finding, Rounds::All),
+        Settle::AsWritten => wave_through(text, passage, finding),
+    }
+}
+
 /// The lesson's text with a finding accepted.
 ///
 /// # Errors

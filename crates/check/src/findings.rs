@@ -166,7 +166,9 @@ fn of_part(score: &Score, index: usize, part: &PartChecked, voice: Voice) -> Vec
     for u in part.unwritten.iter().filter(|u| !waved(u.bar, u.slot)) {
         // What a moved note is moved to is not a second finding.
         let moved = part.notes.iter().any(|n| n.midi == u.midi && n.moved_slots.is_some() && (n.time_s - u.time_s).abs() < 1.0);
-        if moved {
+        // Nor are the overtones of a pitch that is heard in place of a written one.
+        let overtone = part.notes.iter().any(|n| (n.bar, n.slot) == (u.bar, u.slot) && n.verdict == Verdict::Contradicted && n.better.is_some_and(|b| matches!(u.midi - b, 12 | 19 | 24 | 28 | 31)));
+        if moved || overtone {
             continue;
         }
         let kind = if u.of_stroke { FindingKind::GripNote } else { FindingKind::Unwritten };
@@ -301,7 +303,8 @@ fn place_words(n: &NoteChecked) -> String {
     }
 }
 
-fn sure_words(sure: f64) -> &'static str {
+/// How sure a finding is, in words; 0 to 1.
+pub fn sure_words(sure: f64) -> &'static str {
     match sure {
         s if s > 0.95 => "quite sure",
         s if s > 0.8 => "fairly sure",
@@ -309,7 +312,8 @@ fn sure_words(sure: f64) -> &'static str {
     }
 }
 
-fn note_name(key: Option<Key>, midi: i32) -> String {
+/// A pitch by its name in a key, C major where there is none; its number where it is no MIDI pitch.
+pub fn note_name(key: Option<Key>, midi: i32) -> String {
     let c = Key::parse("C major").ok();
     match (key.or(c), u8::try_from(midi)) {
         (Some(k), Ok(m)) => k.spell(Midi(m)).to_string(),

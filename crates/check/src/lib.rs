@@ -57,8 +57,8 @@ mod templates;
 mod whole;
 
 pub use answer::{Checked, NoteChecked, PartChecked, Pocket, Stray, Unwritten, Verdict};
-pub use accept::{accept, wave_through};
-pub use findings::{Finding, FindingKind, Voice};
+pub use accept::{Settle, accept, settle, wave_through};
+pub use findings::{Finding, FindingKind, Voice, note_name, sure_words};
 pub use score::{Score, ScoreBar, ScoreNote, ScorePart};
 pub use whole::Whole;
 
@@ -110,7 +110,7 @@ impl std::fmt::Display for CheckError {
 
 impl std::error::Error for CheckError {}
 
-/// Checks a passage of a lesson against its record, whose file comes decoded; every stretch of it that the passage names speaks.
+/// Checks a passage of a lesson against its record, the file that it names first, which comes decoded; every stretch of it that the passage names speaks.
 ///
 /// # Errors
 /// No such passage; a passage that names no record.
@@ -121,7 +121,8 @@ pub fn passage(lesson: &lesson::Lesson, id: &str, record: &Buffer, options: &Opt
     if passage.record.is_empty() {
         return Err(CheckError::NoRecord { passage: id.into() });
     }
-    let spans: Vec<(f64, f64)> = passage.record.iter().map(|r| (r.from_s, r.to_s)).collect();
+    // Stretches of another file are none of this record.
+    let spans: Vec<(f64, f64)> = passage.record.iter().filter(|r| r.file == passage.record[0].file).map(|r| (r.from_s, r.to_s)).collect();
     let options = Options { cents: options.cents.or(passage.record_cents), ..options.clone() };
     Ok(against(&Score::of(passage), record, &spans, &options))
 }

@@ -304,7 +304,7 @@ fn meter(text: &str) -> Result<(u8, u8), String> {
 
 /// The parts against the record, and the lesson against itself.
 #[derive(Debug, ClapArgs)]
-#[command(after_help = "Examples:\n  partwright check my-lesson\n  partwright check my-lesson --accept 2\n  partwright check my-lesson --passage verse --take takes/mine.wav --part chop\n\nLooked for in the lesson: the count of slots in every bar, letters and signs that are not known, frets past the neck, notes out of the instrument's range,\nties from nothing, strokes that no hand can hold, pinned names that contradict their notes, files that are not there.\nWhere the record is in the folder: which written notes it supports, which it contradicts and what it has instead, what nobody wrote, and how each part\nlies against the beat.")]
+#[command(after_help = "Examples:\n  partwright check my-lesson\n  partwright check my-lesson --accept 2\n  partwright check my-lesson --report findings.html\n  partwright check my-lesson --passage verse --take takes/mine.wav --part chop\n\nLooked for in the lesson: the count of slots in every bar, letters and signs that are not known, frets past the neck, notes out of the instrument's range,\nties from nothing, strokes that no hand can hold, pinned names that contradict their notes, files that are not there.\nWhere the record is in the folder: which written notes it supports, which it contradicts and what it has instead, what nobody wrote, and how each part\nlies against the beat.")]
 pub struct Check {
     /// The lesson's folder, or its file
     pub dir: PathBuf,
@@ -323,6 +323,9 @@ pub struct Check {
     /// Keep what is written in spite of the finding of this number, and do not report it again
     #[arg(long, value_name = "N", conflicts_with = "take")]
     pub as_written: Option<usize>,
+    /// Write the findings into one page, each with what the record holds there drawn and to be heard: it holds pieces of your record, and is for you alone
+    #[arg(long, value_name = "FILE.html", conflicts_with_all = ["take", "accept", "as_written"])]
+    pub report: Option<PathBuf>,
 }
 
 /// How the parts of each passage share time and register.

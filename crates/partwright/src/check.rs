@@ -4,12 +4,13 @@
 //! itself alone, and that is said.
 
 pub mod record;
+mod report;
 
 use crate::args::Check;
 use crate::failure::{Failure, print, print_json, report};
 use crate::folder::{Found, open, problems_json};
-use check::Finding;
-use lesson::{Lesson, Problem, Rounds, Weight};
+use check::{Finding, Settle};
+use lesson::{Lesson, Problem, Weight};
 use record::PassageChecked;
 use serde_json::{Value, json};
 use std::path::Path;
@@ -29,6 +30,9 @@ pub fn run(a: &Check, json: bool) -> Result<(), Failure> {
     if let Some(n) = a.accept.or(a.as_written) {
         return settle(&found, &findings, n, a.accept.is_some());
     }
+    if let Some(file) = &a.report {
+        report::write(&found, &checked, file)?;
+    }
     let text = found.text();
     let missing = missing_records(&found.folder, &found.lesson);
     if json {
@@ -46,6 +50,9 @@ pub fn run(a: &Check, json: bool) -> Result<(), Failure> {
         print_json(&json!({ "schema": SCHEMA, "passages": passages, "findings": list, "problems": problems_json(&text, &problems), "missing_records": missing }))?;
     } else {
         tell(&found, &problems, &checked, &missing)?;
+        if let Some(file) = &a.report {
+            print(&format!("{}: the findings, with pieces of your record: for you alone\n", file.display()))?;
+        }
     }
     let contradicted = findings.iter().any(|f| f.1.kind.contradicts());
     if problems.is_empty() && !contradicted { Ok(()) } else { Err(Failure::Material) }
@@ -79,8 +86,8 @@ fn settle(found: &Found, findings: &[(&str, &Finding)], n: usize, accept: bool) 
         return Err(Failure::Usage(format!("there is no finding {n}; there are {}", findings.len())));
     };
     let text = String::from_utf8(found.bytes.clone()).map_err(|_| Failure::MaterialSaid("the lesson is no text in UTF-8".into()))?;
-    let mended = if accept { check::accept(&text, passage, finding, Rounds::All) } else { check::wave_through(&text, passage, finding) };
-    let mended = mended.map_err(|e| Failure::MaterialSaid(format!("{}: {e}", finding.words)))?;
+    let how = if accept { Settle::Accept } else { Settle::AsWritten };
+    let mended = check::settle(&text, passage, finding, how).map_err(|e| Failure::MaterialSaid(format!("{}: {e}", finding.words)))?;
     // Behind a link it is the lesson itself that changes.
     let shown = || found.file.display().to_string();
     let file = found.file.canonicalize().map_err(Failure::io(shown()))?;

@@ -1,11 +1,10 @@
 //! `open`: the bench, with what this program can do for it.
 
 use crate::args::{Make, Open as Asked};
-use crate::check::record::against_records;
 use crate::failure::{Failure, print, print_json};
 use crate::folder;
 use crate::make;
-use bench::services::{Demo, Finding, Made, Progress, Services, Without};
+use bench::services::{Demo, Made, Progress, Services, Without};
 use std::path::Path;
 use std::sync::Arc;
 use take::{Settings, Wishes};
@@ -61,18 +60,6 @@ impl Services for Program {
         let wishes = Wishes { bpm: None, from_s: None, meter: None, settings };
         let taken = take::take(audio, &wishes, &|part| progress(part, "writing the take out")).map_err(|e| Without::Failed(e.to_string()))?;
         taken.written.map(|w| w.part).ok_or_else(|| Without::Failed(taken.remarks.first().cloned().unwrap_or_else(|| "nothing was heard".into())))
-    }
-
-    fn check(&self, folder: &Path, lesson: &lesson::Lesson, progress: Progress<'_>) -> Result<Vec<Finding>, Without> {
-        let tell = |done| progress(done, "listening to the record with the parts in hand");
-        let checked = against_records(folder, lesson, &|_| true, &tell).map_err(|e| failed(&e))?;
-        if checked.is_empty() {
-            return Err(Without::Failed("no passage names a record that is in the lesson's folder".into()));
-        }
-        let finding = |passage: &str, f: check::Finding| Finding { passage: passage.into(), part: f.part, bar: f.bar, words: f.words, sure: f.sure };
-        let out = checked.into_iter().flat_map(|c| c.checked.findings.into_iter().map(move |f| finding(&c.checked.id, f))).collect();
-        progress(1.0, "done");
-        Ok(out)
     }
 
     fn make(&self, folder: &Path, progress: Progress<'_>) -> Result<Vec<Made>, Without> {

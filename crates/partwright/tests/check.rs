@@ -74,6 +74,26 @@ fn what_the_teacher_heard_as_written_is_not_reported_again() {
 }
 
 #[test]
+fn the_report_is_one_file_for_the_teacher_alone() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = dir.path().to_str().unwrap().to_string();
+    folder(dir.path(), &TEXT.replacen("4:5", "4:4", 1));
+    let file = dir.path().join("findings.html");
+    assert_eq!(run(&["check", &at, "--report", file.to_str().unwrap()]).status.code(), Some(1));
+    let page = std::fs::read_to_string(&file).unwrap();
+    assert!(page.contains("the record has F#") && page.contains("<svg class=\"strip\"") && page.contains("default-src 'none'"));
+    assert_eq!(page.matches("data:audio/ogg;base64,T2dnUw").count(), 2, "two sounds, each an Ogg file");
+    assert!(!page.contains("<script") && !page.contains("src=\"/") && !page.contains("href="), "nothing is loaded");
+    // Not where pupils get it, nor over what is no page.
+    std::fs::create_dir(dir.path().join("pack")).unwrap();
+    for wrong in ["pack/findings.html", "lesson.kdl", "audio/bars.wav"] {
+        assert_eq!(run(&["check", &at, "--report", dir.path().join(wrong).to_str().unwrap()]).status.code(), Some(2), "{wrong}");
+    }
+    assert_eq!(std::fs::read_dir(dir.path().join("pack")).unwrap().count(), 0);
+    assert_eq!(std::fs::read_to_string(dir.path().join("lesson.kdl")).unwrap(), TEXT);
+}
+
+#[test]
 fn a_take_stands_in_for_the_record() {
     let dir = tempfile::tempdir().unwrap();
     let at = dir.path().to_str().unwrap().to_string();

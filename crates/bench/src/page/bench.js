@@ -3,6 +3,7 @@ import { busy, listen, model, on, read, redo, refresh, say, send, undo } from ".
 import { at, choosePlace, go, move, pin, stringInHand } from "./slots.js";
 import { showPassage, toggle, rendered } from "./play.js";
 import { ids } from "./sheet.js";
+import "./findings.js";
 import "./record.js";
 import "./text.js";
 import "./neck.js";

@@ -88,7 +88,7 @@ export function take(update) {
 }
 
 function state(update) {
-  for (const key of ["title", "needs", "problems", "stale", "undo", "redo", "saved", "conflict", "gone", "fault"]) if (key in update) model[key] = update[key];
+  for (const key of ["title", "needs", "problems", "stale", "undo", "redo", "saved", "conflict", "gone", "fault", "checked"]) if (key in update) model[key] = update[key];
   tell("state", update);
 }
 
@@ -126,7 +126,7 @@ export function listen() {
     tell("state", model);
   });
   events.addEventListener("look", () => refresh().catch(lost));
-  for (const name of ["making", "checking", "listening"]) events.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
+  for (const name of ["making", "checking", "checked", "listening"]) events.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
 }
 
 // ------------------------------------------------------------------ what is done goes out one after the other

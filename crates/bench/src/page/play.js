@@ -62,7 +62,7 @@ export function cut(side, a, b, rate) {
   return round;
 }
 
-async function load(passage, percent) {
+export async function load(passage, percent) {
   const key = `${percent} ${passage} ${versions.get(passage) ?? 0}`;
   if (!loaded.has(key)) {
     if (loaded.size > 5) loaded.delete(loaded.keys().next().value);
@@ -79,11 +79,12 @@ async function load(passage, percent) {
 }
 
 // Bars of the record: only those that go round are fetched.
-async function loadRecord(from, to, percent) {
-  const r = await fetch(`/record-sound?from=${from}&to=${to}&percent=${percent}`);
+export async function loadBeside(path) {
+  const r = await fetch(path);
   if (!r.ok) throw new Error((await r.json()).found);
   return unpack(await r.arrayBuffer());
 }
+const loadRecord = (from, to, percent) => loadBeside(`/record-sound?from=${from}&to=${to}&percent=${percent}`);
 
 // How often a passage changed: its sounds are another's then.
 const versions = new Map();
@@ -162,8 +163,36 @@ const span = () => ({ from: Number(one("from").value), to: Number(one("to").valu
 const positionOf = (part) => positions.get(`${shown}/${part}`) ?? "front";
 let out = null;
 
+// What goes round: bars that are chosen, or a stretch beside them (what a finding speaks of).
+let aside = null;
+export const beside = () => aside?.key ?? null;
+const chosen = () => ({
+  passage: shown,
+  // Of the record only the chosen bars are there.
+  first: shown === RECORD ? span().from : 0,
+  span: span(),
+  load: (percent) => (shown === RECORD ? loadRecord(span().from, span().to, percent) : load(shown, percent)),
+  gain: (part) => GAINS[positionOf(part)],
+});
+function setAside(what) {
+  if (aside === what) return;
+  aside = what;
+  document.dispatchEvent(new CustomEvent("beside"));
+}
+
+// Plays a stretch beside what is chosen, round and round without a count-in; asked for again, it stops. `what`: key, passage, span and first (bars by index), load,
+// and gain where not all of it is to sound.
+export function hearBeside(what) {
+  const same = aside?.key === what.key;
+  halt();
+  if (same) return;
+  setAside({ gain: () => 1, ...what });
+  begin(null, false);
+}
+
 async function begin(place = null, countIn = one("count-in").checked) {
   const press = ++asked;
+  const what = aside ?? chosen();
   context ??= new AudioContext({ sampleRate: 48000 });
   context.resume();
   one("go").textContent = "Stop";
@@ -171,7 +200,7 @@ async function begin(place = null, countIn = one("count-in").checked) {
   const slow = setTimeout(() => say("Playing it in."), 500);
   let sound;
   try {
-    sound = shown === RECORD ? await loadRecord(span().from, span().to, percent()) : await load(shown, percent());
+    sound = await what.load(percent());
     say("");
   } catch (e) {
     if (press === asked) {
@@ -188,17 +217,16 @@ async function begin(place = null, countIn = one("count-in").checked) {
     out.connect(context.destination);
   }
   out.gain.value = volume();
-  // Of the record only the chosen bars are there.
-  const first = shown === RECORD ? span().from : 0;
-  const [from, to] = [span().from - first, span().to - first];
+  const { first } = what;
+  const [from, to] = [what.span.from - first, what.span.to - first];
   if (!(to < sound.bars.length)) return halt();
   const at = Math.ceil((context.currentTime + SOON_S) * sound.rate) / sound.rate;
   const bar = place ? place.bar - first : -1;
   const inside = bar >= from && bar < to;
   const into = inside ? Math.round(sound.bars[bar] + place.share * (sound.bars[bar + 1] - sound.bars[bar])) - sound.bars[from] : 0;
   playing?.stop(at);
-  playing = setGoing(context, out, sound, { from, to, at, into, countIn: countIn && sound.countIn > 0, gains: sound.parts.map((p) => GAINS[positionOf(p)]), click: one("click").checked });
-  Object.assign(playing, { into, first, passage: shown });
+  playing = setGoing(context, out, sound, { from, to, at, into, countIn: countIn && sound.countIn > 0, gains: sound.parts.map((p, i) => what.gain(p, sound.inMix.includes(i))), click: one("click").checked });
+  Object.assign(playing, { into, first, passage: what.passage });
   requestAnimationFrame(follow);
 }
 
@@ -206,6 +234,7 @@ function halt() {
   asked++;
   playing?.stop();
   playing = null;
+  setAside(null);
   one("go").textContent = "Play";
   one("go").classList.remove("on");
   light(-1);
@@ -256,6 +285,7 @@ const again = () => playing && begin(where(), false);
 
 // The record's bars that were chosen are what Play plays.
 export function showRecord(bars, from, to) {
+  if (aside) halt();
   recordBars = bars;
   showBars(RECORD, bars, bars.map((_, i) => String(i + 1)), [RECORD]);
   one("from").value = from;
@@ -322,6 +352,7 @@ one("click").addEventListener("change", () => playing?.click(one("click").checke
 for (const id of ["from", "to"]) {
   one(id).addEventListener("change", () => {
     // The border that was moved stays; the other makes room.
+    if (aside) halt();
     if (span().from >= span().to) one(id === "from" ? "to" : "from").value = one(id).value;
     again();
   });

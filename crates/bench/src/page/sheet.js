@@ -94,6 +94,7 @@ function layOut(passage) {
     lines.push(line);
   }
   passage.parts.rows.replaceChildren(...lines);
+  document.dispatchEvent(new CustomEvent("laid-out", { detail: passage.section.dataset.passage }));
 }
 
 on("update", (update) => {

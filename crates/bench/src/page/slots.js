@@ -56,7 +56,7 @@ function mark(cell, focus) {
   cell.classList.add("here");
   cell.tabIndex = 0;
   const token = tokenAt(cursor);
-  cell.setAttribute("aria-label", `slot ${cursor.slot}: ${token === "." || !token ? "silence" : token === "-" ? "rings on" : token}`);
+  cell.setAttribute("aria-label", `slot ${cursor.slot}: ${token === "." || !token ? "silence" : token === "-" ? "rings on" : token}${cell.dataset.finding ? `, finding ${cell.dataset.finding}` : ""}`);
   if (focus) {
     cell.focus({ preventScroll: true });
     keepInView(cell);

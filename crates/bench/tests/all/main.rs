@@ -1,5 +1,6 @@
 //! The server from outside, by plain sockets: who is let in, what an attacker gets, what a page is told.
 
 mod asking;
+mod findings;
 mod safety;
 mod work;

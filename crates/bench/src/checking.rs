@@ -1,0 +1,256 @@
+//! What is answered about checks: the check itself, its findings, what is done about one, how it sounds there, and the report. Everything here has passed the guard.
+
+use crate::beneath::Beneath;
+use crate::desk::Refused;
+use crate::findings::Kept;
+use crate::report::{self, Dress, Item};
+use crate::routes::{Shared, at_desk, away, no_lesson, not_from_25_to_100, refusal, told, window};
+use crate::state::State;
+use crate::{record, sounds};
+use axum::Router;
+use axum::body::Body;
+use axum::extract::{Json, Query, State as Has};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use axum::routing::{get, post};
+use check::{Checked, Finding, Settle};
+use lesson::{Lesson, Passage};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+pub fn routes() -> Router<Arc<State>> {
+    Router::new()
+        .route("/check", get(found).post(check))
+        .route("/check/settle", post(settle))
+        .route("/check/sound", get(around))
+        .route("/findings", get(report))
+        .route("/findings/sound", get(snippet))
+}
+
+fn not_checked() -> Response {
+    refusal(StatusCode::NOT_FOUND, "this lesson is not checked yet", "check it first")
+}
+
+fn another_run() -> Response {
+    refusal(StatusCode::CONFLICT, "this is of an earlier check", "look at the findings as they are now")
+}
+
+async fn check(Has(state): Shared) -> Response {
+    let done = away(move || {
+        let Ok(_one) = state.checking.try_lock() else { return refusal(StatusCode::CONFLICT, "the lesson is being checked already", "wait until it is done") };
+        let (folder, text, lesson) = {
+            let open = state.open();
+            let Some(open) = open.as_ref() else { return no_lesson() };
+            if open.desk.has_errors() {
+                return refusal(StatusCode::UNPROCESSABLE_ENTITY, "the lesson has errors", "mend what is listed, then check");
+            }
+            (open.desk.folder.clone(), open.desk.text().clone(), open.desk.lesson.clone())
+        };
+        let checked = match against_records(&state, &folder, &lesson) {
+            Ok(c) => c,
+            Err(why) => return refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""),
+        };
+        let problems = lesson::check(&lesson);
+        let kept = Kept::new(state.checks.fetch_add(1, Ordering::Relaxed) + 1, &text, lesson, checked, &problems);
+        let mut open = state.open();
+        let Some(open) = open.as_mut().filter(|o| o.desk.folder.root() == folder.root()) else { return refusal(StatusCode::CONFLICT, "another lesson was opened meanwhile", "check that one") };
+        let all = kept.full(open.desk.text(), &open.desk.lesson);
+        state.tell("checked", &json!({ "run": kept.run }));
+        open.kept = Some(kept);
+        Json(all).into_response()
+    });
+    done.await.unwrap_or_else(|r| r)
+}
+
+/// Each passage against the record that it names first, where that lies in the folder; else why not.
+fn against_records(state: &State, folder: &Beneath, lesson: &Lesson) -> Result<Vec<Result<(String, Checked), String>>, String> {
+    let mut out = Vec::new();
+    let mut last: Option<(String, Result<Arc<record::Record>, String>)> = None;
+    for (i, p) in lesson.passages.iter().enumerate() {
+        let what = if p.title.is_empty() { &p.id } else { &p.title };
+        state.tell("checking", &json!({ "part": i as f64 / lesson.passages.len().max(1) as f64, "what": format!("Listening: {what}") }));
+        let Some(file) = p.record.first().map(|r| &r.file) else {
+            out.push(Err("it names no record".into()));
+            continue;
+        };
+        if last.as_ref().is_none_or(|l| l.0 != *file) {
+            last = Some((file.clone(), state.records.get(folder, file)));
+        }
+        out.push(match &last {
+            Some((_, Ok(r))) => Ok((file.clone(), state.services.check(lesson, &p.id, &r.sound).map_err(|w| w.to_string())?)),
+            Some((_, Err(why))) => Err(why.clone()),
+            None => Err("it names no record".into()),
+        });
+    }
+    Ok(out)
+}
+
+async fn found(Has(state): Shared) -> Response {
+    at_desk(state, |_, open| match &open.kept {
+        Some(kept) => Json(kept.full(open.desk.text(), &open.desk.lesson)).into_response(),
+        None => Json(Value::Null).into_response(),
+    })
+    .await
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum How {
+    Accept,
+    AsWritten,
+}
+
+#[derive(Deserialize)]
+struct Wanted {
+    run: u64,
+    finding: usize,
+    how: How,
+}
+
+async fn settle(Has(state): Shared, headers: HeaderMap, Json(w): Json<Wanted>) -> Response {
+    let by = window(&headers);
+    at_desk(state, move |state, open| {
+        let Some(kept) = open.kept.as_mut() else { return not_checked() };
+        if kept.run != w.run {
+            return another_run();
+        }
+        let (how, said) = match w.how {
+            How::Accept => (Settle::Accept, "accepted"),
+            How::AsWritten => (Settle::AsWritten, "kept as written"),
+        };
+        let text = open.desk.text().clone();
+        let change = match kept.settle(w.finding, how, &text, &open.desk.lesson) {
+            Ok(c) => c,
+            Err(u) => return refusal(if u.moved { StatusCode::CONFLICT } else { StatusCode::UNPROCESSABLE_ENTITY }, u.found, u.right),
+        };
+        match open.desk.change_if_sound(vec![change], &format!("finding {} {said}", w.finding + 1)) {
+            Ok(()) => {}
+            Err(Refused::Faulty(found, right)) => return refusal(StatusCode::UNPROCESSABLE_ENTITY, found, right),
+            Err(_) => return refusal(StatusCode::CONFLICT, "the text changed meanwhile", "do it again"),
+        }
+        told(state, &open.update(&by))
+    })
+    .await
+}
+
+/// A finding with all that its sounds are made of.
+struct Asked {
+    passage: Passage,
+    checked: Checked,
+    finding: Finding,
+    record: Arc<record::Record>,
+}
+
+fn asked(state: &State, run: u64, number: usize) -> Result<Asked, Response> {
+    let (folder, file, passage, checked, finding) = {
+        let open = state.open();
+        let Some(open) = open.as_ref() else { return Err(no_lesson()) };
+        let Some(kept) = &open.kept else { return Err(not_checked()) };
+        if kept.run != run {
+            return Err(another_run());
+        }
+        let none = || refusal(StatusCode::NOT_FOUND, "there is no such finding", "choose one of the list");
+        let f = kept.found.get(number).ok_or_else(none)?;
+        let (p, against) = kept.lesson.passages.get(f.passage).zip(kept.passages.get(f.passage)).ok_or_else(none)?;
+        let Ok((file, checked)) = &against.against else { return Err(none()) };
+        (open.desk.folder.clone(), file.clone(), p.clone(), checked.clone(), f.finding.clone())
+    };
+    let record = state.records.get(&folder, &file).map_err(|why| refusal(StatusCode::NOT_FOUND, why, "put your own copy there"))?;
+    Ok(Asked { passage, checked, finding, record })
+}
+
+#[derive(Deserialize)]
+struct Around {
+    run: u64,
+    finding: usize,
+    percent: u32,
+}
+
+/// The bars of the record around a finding, at its own pitch, as the page plays them.
+async fn around(Has(state): Shared, Query(a): Query<Around>) -> Response {
+    let made = away(move || {
+        if let Some(r) = not_from_25_to_100(a.percent) {
+            return Err(r);
+        }
+        let it = asked(&state, a.run, a.finding)?;
+        let (_, _, bars) = crate::strip::bars_around(&it.passage, &it.checked, &it.finding);
+        sounds::of_record(&it.record, &bars, a.percent).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
+    });
+    match made.await {
+        Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, "application/octet-stream")], Body::from(bytes)).into_response(),
+        Ok(Err(r)) | Err(r) => r,
+    }
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum Of {
+    Record,
+    Parts,
+}
+
+#[derive(Deserialize)]
+struct Snippet {
+    run: u64,
+    finding: usize,
+    of: Of,
+}
+
+async fn snippet(Has(state): Shared, Query(s): Query<Snippet>) -> Response {
+    let made = away(move || {
+        let it = asked(&state, s.run, s.finding)?;
+        let wrong = |why: String| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, "");
+        let [of_record, of_parts] = report::snippets(&it.passage, &it.checked, &it.finding, &it.record.sound).map_err(wrong)?;
+        let sound = match s.of {
+            Of::Record => of_record,
+            Of::Parts => of_parts,
+        };
+        wave::encode_wav16(&sound).map_err(|e| wrong(e.to_string()))
+    });
+    match made.await {
+        Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, "audio/wav")], Body::from(bytes)).into_response(),
+        Ok(Err(r)) | Err(r) => r,
+    }
+}
+
+async fn report(Has(state): Shared) -> Response {
+    let made = away(move || {
+        // What is shown is taken out first, so that typing goes on while strips are drawn.
+        let (title, folder, run, summary, found) = {
+            let open = state.open();
+            let Some(open) = open.as_ref() else { return no_lesson() };
+            let Some(kept) = &open.kept else { return not_checked() };
+            let (standings, _) = kept.standings(open.desk.text(), &open.desk.lesson);
+            let summary: Vec<(String, String, Vec<String>)> = kept.passages.iter().map(|p| (p.title.clone(), p.words(), p.limits().to_vec())).collect();
+            let found: Vec<(usize, Passage, String, Checked, Finding, crate::findings::Standing)> = kept
+                .found
+                .iter()
+                .zip(standings)
+                .enumerate()
+                .filter_map(|(n, (f, s))| {
+                    let (file, checked) = kept.passages[f.passage].against.as_ref().ok()?;
+                    Some((n, kept.lesson.passages[f.passage].clone(), file.clone(), checked.clone(), f.finding.clone(), s))
+                })
+                .collect();
+            (kept.lesson.title.clone(), open.desk.folder.clone(), kept.run, summary, found)
+        };
+        let records: Vec<Option<Arc<record::Record>>> = found.iter().map(|f| state.records.get(&folder, &f.2).ok()).collect();
+        let items: Vec<Item> = found
+            .iter()
+            .zip(&records)
+            .filter_map(|((n, passage, _, checked, finding, standing), record)| {
+                let since = match standing {
+                    crate::findings::Standing::Open => None,
+                    crate::findings::Standing::Changed => Some("changed in the text; what stands here is of the check"),
+                    other => Some(other.word()),
+                };
+                let sound = |of: &str| format!("/findings/sound?run={run}&finding={n}&of={of}");
+                Some(Item { number: n + 1, passage, checked, finding, record: &record.as_ref()?.sound, since, sounds: [sound("record"), sound("parts")] })
+            })
+            .collect();
+        Html(report::page(&title, &summary, &items, Dress::Linked)).into_response()
+    });
+    made.await.unwrap_or_else(|r| r)
+}
