@@ -4,7 +4,7 @@ use crate::beneath::Beneath;
 use crate::desk::Refused;
 use crate::findings::Kept;
 use crate::report::{self, Dress, Item};
-use crate::routes::{Shared, at_desk, away, no_lesson, not_from_25_to_100, refusal, told, window};
+use crate::routes::{ROUND_MAX_S, Shared, at_desk, away, no_lesson, not_from_25_to_100, refusal, told, window};
 use crate::state::State;
 use crate::{record, sounds};
 use axum::Router;
@@ -176,6 +176,9 @@ async fn around(Has(state): Shared, Query(a): Query<Around>) -> Response {
         }
         let it = asked(&state, a.run, a.finding)?;
         let (_, _, bars) = crate::strip::bars_around(&it.passage, &it.checked, &it.finding);
+        if bars.last().zip(bars.first()).is_some_and(|(b, a)| b - a > ROUND_MAX_S) {
+            return Err(refusal(StatusCode::UNPROCESSABLE_ENTITY, "these bars are too long to go round", "choose a shorter stretch of the record above"));
+        }
         sounds::of_record(&it.record, &bars, a.percent).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
     });
     match made.await {

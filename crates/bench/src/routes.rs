@@ -357,7 +357,7 @@ struct Bars {
 }
 
 /// Longest stretch of the record that goes round, seconds at full tempo.
-const ROUND_MAX_S: f64 = 120.0;
+pub const ROUND_MAX_S: f64 = 120.0;
 
 async fn record_sound(Has(state): Shared, Query(b): Query<Bars>) -> Response {
     let made = away(move || {

@@ -36,9 +36,10 @@ function show(heard) {
     const number = Object.assign(document.createElement("span"), { className: "number", textContent: i + 1 });
     cell.append(number);
     if (quotes.length) cell.title = quotes.map((q) => q.title).join(", ");
-    if (first) cell.append(Object.assign(document.createElement("span"), { className: "quote", ariaHidden: "true", textContent: `${first.title}${first.barest ? ", barest here" : first.time > 1 ? ", again" : ""}` }));
+    const quote = first && `${first.title}${first.barest ? ", barest here" : first.time > 1 ? ", again" : ""}`;
+    if (first) cell.append(" ", Object.assign(document.createElement("span"), { className: "quote", textContent: quote }));
     cell.append(ink(loud));
-    cell.setAttribute("aria-label", `bar ${i + 1}${quotes.length ? `, in ${quotes.map((q) => q.title).join(", ")}` : ""}`);
+    cell.setAttribute("aria-label", quote ? `bar ${i + 1} ${quote}` : `bar ${i + 1}${quotes.length ? `, in ${quotes.map((q) => q.title).join(", ")}` : ""}`);
     return cell;
   });
   rows.replaceChildren(...cells);
