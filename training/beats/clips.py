@@ -37,22 +37,42 @@ def mixed(sounds, rng, guitars, bass, drums, seconds):
     return coloured(out, rng)
 
 
-def moved(notes, by):
-    return [(n[0] - by, *n[1:]) for n in notes if n[0] - by > -0.3]
+class Cut:
+    """Where a clip begins in its playing: at a bar, as a passage that was cut out or written does (in near half of all clips), or anywhere; with the sound of what
+    came before, or from nothing, after a silence or none."""
 
+    def __init__(self, rng, times, beats, latest=1e9):
+        bars = [t for t in times[::beats][:6] if t <= latest]
+        bar = bars[rng.integers(len(bars))] if rng.random() < 0.4 else 0.0
+        anywhere = rng.uniform(0, min(times[4 * beats], max(latest, 0.1)))
+        dice = rng.random()
+        # From here on notes are played.
+        self.first = -1e9
+        if dice < 0.36:
+            self.start, self.first = bar - rng.choice([0.0, rng.uniform(0, 0.03)]), bar - 0.03
+        elif dice < 0.46:
+            self.start = bar + 0.025 * rng.standard_normal()
+        elif dice < 0.8:
+            self.start = anywhere
+        else:
+            self.first = (bar if rng.random() < 0.5 else anywhere) - 0.03
+            self.start = self.first - rng.uniform(0.0, 2.5)
 
-def start_of(rng, times, meter_beats):
-    """Where the clip begins: anywhere in the first bars; in a third of clips with a little silence before the first bar."""
-    if rng.random() < 0.33:
-        return -rng.uniform(0.0, 2.5)
-    return rng.uniform(0, times[2 * meter_beats])
+    def notes(self, notes):
+        return [(n[0] - self.start, *n[1:]) for n in notes if n[0] >= max(self.first, self.start - 1.5)]
+
+    def beats(self, times, bar):
+        """Beats that the playing has, and their places in the bar."""
+        places = np.arange(len(times)) % bar
+        kept = times > max(self.first, self.start - 0.06)
+        return times[kept] - self.start, places[kept]
 
 
 def pattern_clip(sounds, rng):
-    meter = pt.METERS[rng.choice(4, p=[0.68, 0.12, 0.12, 0.08])]
+    meter = pt.METERS[rng.choice(4, p=[0.6, 0.14, 0.15, 0.11])]
     bpm = np.exp(rng.normal(np.log(106), 0.25)).clip(56, 190)
     if meter.name == "6/8":
-        bpm = np.exp(rng.normal(np.log(76), 0.22)).clip(42, 130)
+        bpm = np.exp(rng.normal(np.log(74), 0.24)).clip(42, 130)
     if meter.parts == 3:
         bpm = min(bpm, 140)
     swing, of = 0.5, 16
@@ -62,16 +82,18 @@ def pattern_clip(sounds, rng):
             swing, of = rng.uniform(0.5, 0.66), 16
         elif style < 0.5:
             swing, of = rng.uniform(0.54, 0.68), 8
-    bars = int(np.ceil((SECONDS + 8) * bpm / 60 / meter.beats)) + 2
+    bars = int(np.ceil((SECONDS + 8) * bpm / 60 / meter.beats)) + 5
     time = pt.Time(rng, meter, bpm, bars * meter.beats, swing, of)
     chords = pt.harmony(rng, bars, meter)
     guitars = [pt.comping(rng, time, chords, bars) for _ in range(2 if rng.random() < 0.2 else 1)]
-    bass = pt.bass(rng, time, chords, bars) if rng.random() < 0.45 else []
-    drums = pt.drums(rng, time, bars) if rng.random() < 0.5 else []
-    start = start_of(rng, time.times, meter.beats)
-    audio = mixed(sounds, rng, [moved(g, start) for g in guitars], moved(bass, start), moved(drums, start), SECONDS)
-    beats = time.times[:-1] - start
-    return audio, beats, np.arange(len(beats)) % meter.beats, meter.beats, meter.parts
+    if rng.random() < 0.15:
+        guitars[0] = pt.line(rng, time, chords, bars)
+    alone = rng.random() < 0.6
+    bass = pt.bass(rng, time, chords, bars) if not alone and rng.random() < 0.75 else []
+    drums = pt.drums(rng, time, bars) if not alone and (not bass or rng.random() < 0.65) else []
+    cut = Cut(rng, time.times, meter.beats)
+    audio = mixed(sounds, rng, [cut.notes(g) for g in guitars], cut.notes(bass), cut.notes(drums), SECONDS)
+    return audio, *cut.beats(time.times[:-1], meter.beats), meter.beats
 
 
 def played(file):
@@ -121,11 +143,9 @@ def player_clip(sounds, rng, file):
         drums = pt.drums(rng, time, bars)
     if solo and 0.2 < company < 0.3:
         guitars.append(pt.comping(rng, time, harmony, bars))
-    last = max(time.times[len(grid) - 1] - SECONDS, 1.0)
-    start = rng.uniform(0, last) if rng.random() < 0.8 else -rng.uniform(0, 2.5)
-    audio = mixed(sounds, rng, [moved(g, start) for g in guitars], moved(bass, start), moved(drums, start), SECONDS)
-    count = len(grid)
-    return audio, time.times[:count] - start, np.arange(count) % 4, 4, 4
+    cut = Cut(rng, time.times[:len(grid)], 4, max(time.times[len(grid) - 1] - SECONDS, 1.0))
+    audio = mixed(sounds, rng, [cut.notes(g) for g in guitars], cut.notes(bass), cut.notes(drums), SECONDS)
+    return audio, *cut.beats(time.times[:len(grid)], 4), 4
 
 
 def idle_clip(sounds, rng):
@@ -148,4 +168,4 @@ def idle_clip(sounds, rng):
             m = int(rng.uniform(0.05, 0.3) * RATE)
             add(out, (rng.standard_normal(m) * np.hanning(m)).astype(np.float32), at, rng.uniform(0.2, 1))
             at += rng.exponential(0.25)
-    return coloured(out + 1e-4 * rng.standard_normal(len(out)), rng), np.zeros(0), np.zeros(0, int), 4, 4
+    return coloured(out + 1e-4 * rng.standard_normal(len(out)), rng), np.zeros(0), np.zeros(0, int), 0

@@ -1,61 +1,81 @@
-"""Makes the training set: clips as features and beats, in shards under a folder. Players 00 and 01 alone; a few of their files are kept for validation."""
+"""Makes the training set: clips as features and beats, in shards under a folder, on all cores but `spare`, until a number of shards or seconds is reached:
+python3 make.py DATA FOLDER PROGRAM SHARDS [SECONDS [SPARE]]. Players 00 and 01 alone; a few of their files are kept for validation, in every twelfth shard.
+"""
+import multiprocessing
+import os
 import pathlib
 import subprocess
 import sys
 import tempfile
+import time
 
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
 import numpy as np
-import soundfile
+import scipy.io.wavfile
 
 import clips
 from sounds import RATE, Sounds
 
 CHANNELS, FRAME_HZ = 23, 22050 / 512
 KEPT = ("Funk2-119", "SS3-98", "BN3-154", "Jazz1-200", "Rock2-85", "Jazz3-137")
-SHARD = 50
+SHARD, KEPT_EVERY = 25, 12
+SEED = int(os.environ.get("SEED", 1000))
+MOST_BEATS = 120
+METERS = {4: 0, 3: 1, 2: 2}
 
 
-def shard(sounds, program, files, kept, seed, validation):
-    """Features [clip, frame, channel], beat and downbeat times, beats a bar."""
-    rng = np.random.default_rng(seed)
-    out = []
+def clip(sounds, pool, rng):
+    """Sound, beats, places, beats a bar (0 where there are none); and of what kind: a pattern, a player's notes, neither."""
+    dice = rng.random()
+    if dice < 0.58:
+        return clips.pattern_clip(sounds, rng), 0
+    if dice < 0.95:
+        return clips.player_clip(sounds, rng, pool[rng.integers(len(pool))]), 1
+    return clips.idle_clip(sounds, rng), 2
+
+
+def shard(n):
+    """Writes features x [clip, frame, channel], beats and places in the bar [clip, beat] (beats beyond the last are -1), meter (0: 4/4, 1: 3/4, 2: 6/8, -1: none),
+    the time after which nothing is known, and the kind."""
+    sounds, pools, program, target, until = GIVEN
+    file = target / f"{n:05}.npz"
+    if file.exists() or time.time() > until:
+        return
+    rng = np.random.default_rng(SEED + n)
+    frames = int(clips.SECONDS * FRAME_HZ)
+    out = dict(x=np.zeros((SHARD, frames, CHANNELS), np.float16), beats=np.full((SHARD, MOST_BEATS), -1, np.float32), places=np.zeros((SHARD, MOST_BEATS), np.int8),
+               meter=np.full(SHARD, -1, np.int8), end=np.full(SHARD, clips.SECONDS, np.float32), kind=np.zeros(SHARD, np.int8))
     with tempfile.TemporaryDirectory() as folder:
         folder = pathlib.Path(folder)
-        truths = []
-        for n in range(SHARD):
-            dice = rng.random()
-            if dice < 0.55:
-                clip = clips.pattern_clip(sounds, rng)
-            elif dice < 0.97:
-                pool = kept if validation else files
-                clip = clips.player_clip(sounds, rng, pool[rng.integers(len(pool))])
-            else:
-                clip = clips.idle_clip(sounds, rng)
-            soundfile.write(folder / f"{n}.wav", clip[0], RATE, subtype="PCM_16")
-            truths.append((clip[1:], 0 if dice < 0.55 else 1 if dice < 0.97 else 2))
-        subprocess.run([program, *[folder / f"{n}.wav" for n in range(SHARD)]], check=True)
-        frames = int(clips.SECONDS * FRAME_HZ)
-        for n, ((beats, places, bar, parts), kind) in enumerate(truths):
-            x = np.fromfile(folder / f"{n}.f32", "<f4").reshape(-1, CHANNELS)[:frames]
-            x = np.pad(x, ((0, frames - len(x)), (0, 0)))
-            inside = (beats > -0.05) & (beats < clips.SECONDS)
-            out.append(dict(x=x.astype(np.float16), beats=beats[inside], places=places[inside], bar=bar, parts=parts, kind=kind, end=beats[-1] if len(beats) else clips.SECONDS))
-    return out
+        for c in range(SHARD):
+            (audio, beats, places, bar), out["kind"][c] = clip(sounds, pools[n % KEPT_EVERY == 0], rng)
+            scipy.io.wavfile.write(folder / f"{c}.wav", RATE, np.round(32767 * np.clip(audio, -1, 1)).astype(np.int16))
+            inside = np.flatnonzero(beats < clips.SECONDS)[:MOST_BEATS]
+            out["beats"][c, :len(inside)], out["places"][c, :len(inside)] = beats[inside], places[inside]
+            if bar:
+                out["meter"][c], out["end"][c] = METERS[bar], beats[-1] if len(beats) else 0
+        subprocess.run([program, *[folder / f"{c}.wav" for c in range(SHARD)]], check=True)
+        for c in range(SHARD):
+            x = np.fromfile(folder / f"{c}.f32", "<f4").reshape(-1, CHANNELS)[:frames]
+            out["x"][c, :len(x)] = x
+    with open(file.with_suffix(".part"), "wb") as f:
+        np.savez(f, **out)
+    file.with_suffix(".part").rename(file)
 
 
-def main(data, target, program, shards, first=0):
+def main(data, target, program, shards, seconds=1e9, spare=0):
+    global GIVEN
+    until = time.time() + seconds
     data, target = pathlib.Path(data), pathlib.Path(target)
     target.mkdir(parents=True, exist_ok=True)
     every = sorted((data / "guitarset" / "annotation").glob("0[01]_*.jams"))
     kept = [f for f in every if any(k in f.name for k in KEPT)]
-    files = [f for f in every if f not in kept]
-    sounds = Sounds(data, np.random.default_rng(1))
-    for n in range(first, shards):
-        file = target / f"{n:04}.npy"
-        if not file.exists():
-            np.save(file, np.array(shard(sounds, program, files, kept, 1000 + n, n % 12 == 0), dtype=object), allow_pickle=True)
-            print(n, flush=True)
+    GIVEN = Sounds(data, np.random.default_rng(1)), ([f for f in every if f not in kept], kept), program, target, until
+    with multiprocessing.get_context("fork").Pool(max(os.cpu_count() - spare, 1)) as pool:
+        for _ in pool.imap_unordered(shard, range(shards)):
+            pass
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4]), int(sys.argv[5]) if len(sys.argv) > 5 else 0)
+    main(sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4]), *map(float, sys.argv[5:6]), *map(int, sys.argv[6:7]))

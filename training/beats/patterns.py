@@ -55,7 +55,7 @@ class Time:
 def rhythm(rng, meter):
     """A bar of strokes: 'a' a chord, 'x' a scratch, '.' silence, '-' goes on."""
     n, p = meter.slots, meter.parts
-    kinds = ["eighths", "quarters", "on", "on", "off", "off", "off", "ands", "backbeat", "sixteenths", "sixteenths", "known", "sparse", "late"]
+    kinds = ["eighths", "quarters", "on", "on", "on", "off", "off", "off", "ands", "backbeat", "sixteenths", "sixteenths", "known", "sparse", "late", "free"]
     kind = kinds[rng.integers(len(kinds))]
     chance = np.zeros(n)
     levels = np.array([meter.level(s) for s in range(n)])
@@ -84,13 +84,16 @@ def rhythm(rng, meter):
         chance[[s for s in steps if s < n]] = 1
     elif kind == "sparse":
         chance[rng.choice(n, rng.integers(1, 4), replace=False)] = 1
+    elif kind == "free":
+        # Wherever the dice fall, alike in each beat or not.
+        chance[:] = rng.random(p)[np.arange(n) % p] if rng.random() < 0.2 else rng.uniform(0.15, 0.7)
     else:
         # What would lie on the beat comes a slot or an eighth before or after it.
         move = [1, -1, p // 2][rng.integers(3)]
         chance[(np.flatnonzero(levels <= 2) + move) % n] = rng.uniform(0.6, 1)
         chance[levels == 3] = np.maximum(chance[levels == 3], rng.uniform(0, 0.4))
     bar = ["a" if rng.random() < c else "." for c in chance]
-    scratch = rng.uniform(0.2, 1) if kind == "sixteenths" else (rng.uniform(0, 0.6) if rng.random() < 0.5 else 0)
+    scratch = rng.uniform(0.2, 1) if kind in ("sixteenths", "free") else (rng.uniform(0, 0.6) if rng.random() < 0.5 else 0)
     grid = 5 if rng.random() < 0.75 else 4
     bar = ["x" if b == "." and l < grid and rng.random() < scratch else b for b, l in zip(bar, levels)]
     ring = rng.random() * 0.9
@@ -158,6 +161,34 @@ def comping(rng, time, chords, bars):
                 seconds = min(seconds, rng.uniform(0.05, 0.12))
             for i, midi in enumerate(pitches if down else pitches[::-1]):
                 notes.append((t + i * spread, midi, seconds, gain / np.sqrt(len(pitches)) * np.exp(0.1 * rng.standard_normal())))
+    return notes
+
+
+SCALES = [(0, 3, 5, 7, 10), (0, 2, 4, 7, 9), (0, 2, 4, 5, 7, 9, 11), (0, 2, 3, 5, 7, 9, 10), (0, 3, 5, 6, 7, 10)]
+
+
+def line(rng, time, chords, bars):
+    """One voice in phrases, with rests between them."""
+    meter = time.meter
+    levels = [meter.level(s) for s in range(meter.slots)]
+    scale = np.array(SCALES[rng.integers(len(SCALES))])
+    around = np.sort(np.concatenate([scale + 12 * o for o in range(4, 8)]) + chords[0][0])
+    around = around[(around >= 45) & (around <= 84)]
+    at = int(rng.integers(len(around)))
+    lag, jitter, accent = rng.normal(0, 0.01), rng.uniform(0, 0.018), rng.uniform(-0.2, 0.4, 5)
+    ways = [[0.85, 0.85, 0.85, 0.8, 0.05], [0.9, 0.9, 0.9, 0.85, 0.75], [0.55, 0.45, 0.4, 0.3, 0.08], [0.45, 0.4, 0.35, 0.6, 0.3], [0.9, 0.8, 0.7, 0.3, 0.05]]
+    own = ways[rng.integers(len(ways))]
+    hits = []
+    for b in range(bars):
+        way = own if rng.random() < 0.5 else ways[rng.integers(len(ways))]
+        rest = rng.integers(meter.slots + 1) if rng.random() < 0.35 else meter.slots
+        begin = rng.integers(meter.slots // 2) if rng.random() < 0.25 else 0
+        hits += [(b, s) for s in range(begin, rest) if rng.random() < way[levels[s]]]
+    notes = []
+    for (b, s), (nb, ns) in zip(hits, hits[1:] + [(bars, 0)]):
+        at = int(np.clip(at + rng.integers(-3, 4), 0, len(around) - 1))
+        seconds = max(min(time.at(nb, ns) - time.at(b, s), 1.5) * rng.uniform(0.5, 1.02), 0.05)
+        notes.append((time.at(b, s) + lag + jitter * rng.standard_normal(), int(around[at]), seconds, np.exp(0.2 * rng.standard_normal()) * (1 + accent[levels[s]])))
     return notes
 
 

@@ -4,12 +4,14 @@ import sys
 import numpy as np
 import torch
 
-from train import CHANNELS, Pulse, spread
+from train import ANSWERS, CHANNELS, Pulse, spread
 
-model = Pulse()
-model.load_state_dict(torch.load(sys.argv[1]))
+state = torch.load(sys.argv[1], map_location="cpu")
+model = Pulse(len(state["first.bias"]))
+# As the weights' file holds them: halves.
+model.load_state_dict({k: v.half().float() for k, v in state.items()})
 model.eval()
-scale = torch.tensor(np.fromfile(sys.argv[2], "<f4")[:2 * CHANNELS]).view(2, 1, CHANNELS, 1)
+scale = torch.tensor(np.fromfile(sys.argv[2], "<f2")[:2 * CHANNELS].astype("<f4")).view(2, 1, CHANNELS, 1)
 # Strokes every 22 frames (117 a minute), every fourth with more of the low bands.
 x = np.full((700, CHANNELS), 0.1, "<f4")
 x[:, 16:20], x[:, 20:] = 2.0, 0.02
@@ -17,6 +19,8 @@ x[::22, :16] = 6.0
 x[::88, :8] = 9.0
 x = torch.tensor(x.T[None])
 with torch.no_grad():
-    y = torch.sigmoid(model((spread(x) - scale[0]) / scale[1]))[0].numpy()
+    answer = model((spread(x) - scale[0]) / scale[1])[0]
+y, meters = torch.sigmoid(answer[:ANSWERS]).numpy(), torch.softmax(answer[ANSWERS:], 0).mean(1)
 for frame in (0, 22, 341, 352, 353, 699):
     print(frame, *(f"{v:.5f}" for v in y[:, frame]))
+print("meters", *(f"{v:.5f}" for v in meters))

@@ -64,6 +64,11 @@ class Sounds:
             b = sig.butter(2, np.sort(rng.uniform(0.02, 0.6, 2)) + [0, 0.05], "band")
             x = sig.lfilter(*b, rng.standard_normal(n)) * np.exp(-np.arange(n) / (n / 5))
             self.scratches.append((x / np.abs(x).max()).astype(np.float32))
+        for _ in range(20):
+            # Strings struck under a hand that damps them.
+            strings = sum(pluck(440 * 2 ** ((m - 69) / 12), rng, 0.2, rng.uniform(0.2, 0.9)) for m in rng.choice(np.arange(40, 66), rng.integers(2, 6), replace=False))
+            x = strings * np.exp(-np.arange(len(strings)) / (rng.uniform(0.006, 0.03) * RATE))
+            self.scratches.append((x / np.abs(x).max()).astype(np.float32))
         kind = {"kick": ("bass", "heavy_kick"), "snare": ("snare",), "hat": ("cymbal_closed", "cymbal_pedal"), "ride": ("cymbal_open", "cowbell", "cymbal_soft"), "crash": ("cymbal_hard", "splash"), "tom": ("tom",)}
         drums = sorted((folder / "samples" / "drums").glob("*.ogg"))
         self.drums = {k: [read(f, 1.2) for f in drums if any(f.name.startswith(f"drum_{p}") for p in ps)] for k, ps in kind.items()}
@@ -97,6 +102,7 @@ def add(out, sound, time, gain, duration=None):
     at = int(round(time * RATE))
     if at < 0:
         sound, at = sound[-at:], 0
+        duration = duration if duration is None else max(duration + time, 0.0)
     n = min(len(sound), len(out) - at)
     if n <= 0:
         return

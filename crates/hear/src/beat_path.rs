@@ -50,6 +50,10 @@ impl Worth {
         }
         worth
     }
+
+    pub fn frames(&self) -> usize {
+        self.first.len()
+    }
 }
 
 pub(crate) fn log_odds(p: f32) -> f32 {
@@ -157,7 +161,7 @@ mod tests {
 
     /// Beats at the given frames, a bar's first where the place is 0.
     fn shown(beats: &[(usize, bool)], frames: usize) -> Pulse {
-        let mut pulse = Pulse { beat: vec![0.01; frames], down: vec![0.002; frames] };
+        let mut pulse = Pulse { beat: vec![0.01; frames], down: vec![0.002; frames], meters: [1.0 / 3.0; 3] };
         for (at, first) in beats {
             pulse.beat[*at] = 0.7;
             pulse.down[*at] = if *first { 0.6 } else { 0.03 };

@@ -211,8 +211,13 @@ impl Scorer {
 
 /// Layers of these sizes from 16-bit floats.
 pub(crate) fn layers(bytes: &[u8], sizes: &[usize]) -> Vec<Layer> {
-    let mut values = bytes.chunks_exact(2).map(|b| half(u16::from_le_bytes([b[0], b[1]])));
+    let mut values = halves(bytes);
     sizes.windows(2).map(|s| (values.by_ref().take(s[0] * s[1]).collect(), values.by_ref().take(s[1]).collect())).collect()
+}
+
+/// Little-endian numbers of half precision.
+pub(crate) fn halves(bytes: &[u8]) -> impl Iterator<Item = f32> {
+    bytes.chunks_exact(2).map(|b| half(u16::from_le_bytes([b[0], b[1]])))
 }
 
 fn add<const N: usize>(sums: &mut [f32; N], weights: &[f32], value: f32) {

@@ -1,34 +1,39 @@
-//! How likely a beat, and a bar's first beat, falls on each moment: a small network's answer to the rhythm streams.
+//! How likely a beat, and a bar's first beat, falls on each moment, and what the meter is: a small network's answer to the rhythm streams.
 //!
 //! # Conventions
 //! Two answers to each frame of [`rhythm`](crate::rhythm), 86 a second; answer n stands for the hops 2n and 2n + 1 of the onset stream.
 //!
 //! # Method
 //! A stack of convolutions over time, each reaching twice as far as the one before, with what came in added to what comes out (S. Böck, M. Davies and P. Knees,
-//! "Multi-task learning of tempo and beat", ISMIR 2019, has the like): a frame is judged by 12 seconds to each side. Sums run in one fixed order,
+//! "Multi-task learning of tempo and beat", ISMIR 2019, has the like): a frame is judged by 24 seconds to each side, though no clip it learned from was longer than that. Sums run in one fixed order,
 //! so the answer is the same on every machine. Weights, data and training: `training/beats`.
 
+use crate::chord_scorer::halves;
 use crate::rhythm::CHANNELS;
 use crate::streams::GROUPS;
 
-const WIDTH: usize = 24;
+const WIDTH: usize = 64;
 const TAPS: usize = 5;
 const DILATIONS: [usize; 9] = [1, 2, 4, 8, 16, 32, 64, 128, 256];
-/// Beat in the first and second half of a frame, then first beat of a bar in each.
-const ANSWERS: usize = 4;
-const BYTES: &[u8] = include_bytes!("../weights/pulse.f32");
+/// Beat in the first and second half of a frame, then first beat of a bar in each, then 4/4, 3/4 and 6/8.
+const ANSWERS: usize = 4 + METERS;
+pub(crate) const METERS: usize = 3;
+/// Halves, little-endian.
+const BYTES: &[u8] = include_bytes!("../weights/pulse.f16");
 const COUNT: usize = 2 * CHANNELS
     + TAPS * CHANNELS * WIDTH
     + WIDTH
     + DILATIONS.len() * (TAPS * WIDTH * WIDTH + WIDTH + WIDTH * WIDTH + WIDTH)
     + WIDTH * ANSWERS
     + ANSWERS;
-const _: () = assert!(BYTES.len() == 4 * COUNT, "the weights are of another network");
+const _: () = assert!(BYTES.len() == 2 * COUNT, "the weights are of another network");
 
 /// Probabilities, 0 to 1, of half a frame each.
 pub(crate) struct Pulse {
     pub beat: Vec<f32>,
     pub down: Vec<f32>,
+    /// Probabilities of 4/4, 3/4 and 6/8, as the frames hold on the average; each 1 over [`METERS`] where there are none.
+    pub meters: [f32; METERS],
 }
 
 pub(crate) fn pulse(rhythm: &[f32]) -> Pulse {
@@ -64,7 +69,7 @@ pub(crate) fn pulse(rhythm: &[f32]) -> Pulse {
         }
     }
     let (last, bias) = (weights.take(WIDTH * ANSWERS), weights.take(ANSWERS));
-    let mut out = Pulse { beat: Vec::with_capacity(2 * frames), down: Vec::with_capacity(2 * frames) };
+    let mut out = Pulse { beat: Vec::with_capacity(2 * frames), down: Vec::with_capacity(2 * frames), meters: [0.0; METERS] };
     for from in state.chunks_exact(WIDTH) {
         let mut sums: [f32; ANSWERS] = std::array::from_fn(|a| bias[a]);
         for (value, row) in from.iter().zip(last.chunks_exact(ANSWERS)) {
@@ -75,6 +80,15 @@ pub(crate) fn pulse(rhythm: &[f32]) -> Pulse {
         let chance = |x: f32| 1.0 / (1.0 + libm::expf(-x));
         out.beat.extend([chance(sums[0]), chance(sums[1])]);
         out.down.extend([chance(sums[2]), chance(sums[3])]);
+        let told = &sums[ANSWERS - METERS..];
+        let most = told.iter().fold(f32::MIN, |m, v| m.max(*v));
+        let all: f32 = told.iter().map(|v| libm::expf(v - most)).sum();
+        for (meter, v) in out.meters.iter_mut().zip(told) {
+            *meter += libm::expf(v - most) / all / frames as f32;
+        }
+    }
+    if frames == 0 {
+        out.meters = [1.0 / METERS as f32; METERS];
     }
     out
 }
@@ -85,9 +99,9 @@ struct Weights {
 
 impl Weights {
     fn take(&mut self, count: usize) -> Vec<f32> {
-        let (now, rest) = self.rest.split_at(4 * count);
+        let (now, rest) = self.rest.split_at(2 * count);
         self.rest = rest;
-        now.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])).collect()
+        halves(now).collect()
     }
 }
 
@@ -159,14 +173,16 @@ mod tests {
             let got = [found.beat[2 * frame], found.beat[2 * frame + 1], found.down[2 * frame], found.down[2 * frame + 1]];
             assert!(got.iter().zip(&want).all(|(g, w)| (g - w).abs() < 2e-4), "frame {frame}: {got:?}, should be {want:?}");
         }
+        assert!(found.meters.iter().zip(METERS_THERE).all(|(g, w)| (g - w).abs() < 1e-3), "{:?}", found.meters);
     }
 
     const REFERENCE: [(usize, [f32; 4]); 6] = [
-        (0, [0.38704, 0.39209, 0.26975, 0.26840]),
-        (22, [0.53925, 0.46461, 0.23238, 0.18335]),
-        (341, [0.00601, 0.00789, 0.00143, 0.00160]),
-        (352, [0.61585, 0.55158, 0.28146, 0.22101]),
-        (353, [0.10042, 0.02392, 0.04155, 0.00957]),
-        (699, [0.00895, 0.01145, 0.00151, 0.00178]),
+        (0, [0.34880, 0.23547, 0.18320, 0.12545]),
+        (22, [0.35116, 0.24361, 0.14095, 0.09787]),
+        (341, [0.35390, 0.39034, 0.14763, 0.16131]),
+        (352, [0.29890, 0.26696, 0.14001, 0.12611]),
+        (353, [0.10227, 0.01194, 0.03553, 0.00364]),
+        (699, [0.00046, 0.00037, 0.00016, 0.00014]),
     ];
+    const METERS_THERE: [f32; METERS] = [0.64960, 0.18664, 0.16376];
 }
