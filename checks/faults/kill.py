@@ -312,7 +312,7 @@ class Page(Kills):
         elif roll < 0.95:
             kind = self.dice.choice(["undo", "redo"])
             self.flight = (kind, None)
-            status, body, _ = self.ask("POST", f"/{kind}", {})
+            status, body, _ = self.ask("POST", f"/{kind}")
         else:
             kind = "take"
             sound = self.dice.randbytes(self.dice.randrange(1000, 400_000))
@@ -417,7 +417,7 @@ class Page(Kills):
         if text not in allowed and flight[0] in ("act", "undo", "redo"):
             # Taken back, what was not answered must lead to what was.
             way = "redo" if flight[0] == "undo" else "undo"
-            status, body, _ = self.ask("POST", f"/{way}", {})
+            status, body, _ = self.ask("POST", f"/{way}")
             splice = json.loads(body).get("splice") if status == 200 else None
             back = text[: splice[0]] + splice[2] + text[splice[1] :] if splice else text
             must("an act that was not answered left something else", back in allowed)

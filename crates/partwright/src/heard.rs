@@ -119,7 +119,7 @@ pub fn heard(path: &Path, pins: &Pins, progress: &dyn Fn(f64)) -> Result<(Heard,
     let record = audio::decode(path, &bytes)?;
     let hearing = hear::hear(&record, pins, progress).map_err(|e| Failure::MaterialSaid(format!("{}: {e}", path.display())))?;
     let heard = Heard::from(&hearing);
-    let remark = keep(&kept, &file, &heard).err().map(|e| format!("what was heard could not be kept in {}: {e}", kept.display()));
+    let remark = keep(&kept, &file, &heard).err().map(|e| format!("what was heard could not be kept in {}: {}", kept.display(), keep::words(&e)));
     Ok((heard, remark))
 }
 

@@ -278,3 +278,72 @@ fn requests_that_make_no_sense_get_an_answer() {
     }
     assert_eq!(b.file(), LESSON);
 }
+
+#[test]
+fn odd_methods_are_refused() {
+    let b = Bench::open();
+    let own = format!("Host: {h}\r\nOrigin: http://{h}\r\nCookie: {}\r\n", b.cookie, h = b.host);
+    for method in ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "PROPFIND"] {
+        for path in ["/", "/text", "/state", "/takes"] {
+            let a = b.ask(&format!("{method} {path} HTTP/1.1\r\n{own}Content-Length: 0\r\n\r\n"));
+            assert!((400..500).contains(&a.status), "{method} {path}: {}", a.status);
+            // No other page is ever told that it may read an answer.
+            assert_eq!(a.header("access-control-allow-origin"), None);
+        }
+    }
+    assert_eq!((b.file().as_str(), b.get("/state").status), (LESSON, 200));
+}
+
+#[test]
+fn idle_lines_do_not_keep_the_page_out() {
+    let b = Bench::open();
+    let half = format!("GET /state HTTP/1.1\r\nHost: {}\r\nCookie: ", b.host);
+    let idle: Vec<TcpStream> = (0..300)
+        .map(|i| {
+            let mut s = TcpStream::connect(&b.host).unwrap();
+            if i % 2 == 0 {
+                s.write_all(half.as_bytes()).unwrap();
+            }
+            s
+        })
+        .collect();
+    assert_eq!(b.get("/state").status, 200);
+    drop(idle);
+    // A request line and heads without end are cut off.
+    for request in [format!("GET /{} HTTP/1.1\r\n", "a".repeat(1 << 20)), format!("GET / HTTP/1.1\r\n{}", "X-A: b\r\n".repeat(100_000))] {
+        let status = b.ask(&request).status;
+        assert!(status == 0 || (400..500).contains(&status), "{status}");
+    }
+    assert_eq!(b.get("/state").status, 200);
+}
+
+/// A lesson's folder may come from somebody else, with links where the bench keeps its own files.
+#[cfg(unix)]
+#[test]
+fn nothing_is_written_behind_a_link() {
+    for name in [".partwright", ".partwright/bench", ".partwright/bench/lock", ".partwright/bench/steps", "takes"] {
+        let (dir, mine) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        std::fs::write(dir.path().join("lesson.kdl"), LESSON).unwrap();
+        std::fs::write(mine.path().join("words"), "mine").unwrap();
+        std::fs::create_dir_all(dir.path().join(name).parent().unwrap()).unwrap();
+        let folder = !name.ends_with("lock") && !name.ends_with("steps");
+        std::os::unix::fs::symlink(if folder { mine.path().to_path_buf() } else { mine.path().join("words") }, dir.path().join(name)).unwrap();
+        match bench::start(bench::Options { lesson: Some(dir.path().into()), ..bench::Options::default() }, std::sync::Arc::new(bench::services::Alone)) {
+            Err(e) => assert!(e.to_string().contains("a link"), "{name}: {e}"),
+            Ok(running) => {
+                drop(running);
+                let mut b = Bench::on(dir);
+                let first = b.ask(&format!("GET /?key={} HTTP/1.1\r\nHost: {}\r\n\r\n", b.key, b.host));
+                b.cookie = first.header("set-cookie").unwrap().split(';').next().unwrap().into();
+                let at = LESSON.find("120").unwrap();
+                assert_eq!(b.post("/text", &json!({ "version": b.state()["version"], "start": at, "end": at + 3, "with": "90" })).status, 200);
+                b.until("it to be saved", |b| b.file().contains("tempo 90"));
+                let taken = b.post_as("/takes", FORM, &form("a.wav", b"x")).status;
+                assert_eq!(taken, if name == "takes" { 500 } else { 200 }, "{name}");
+                drop(b.close());
+            }
+        }
+        assert_eq!(std::fs::read_to_string(mine.path().join("words")).unwrap(), "mine", "{name}");
+        assert_eq!(std::fs::read_dir(mine.path()).unwrap().count(), 1, "{name}");
+    }
+}
