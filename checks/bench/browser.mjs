@@ -65,7 +65,8 @@ export async function open(browser, address, options = {}) {
   page.on("pageerror", (e) => faults.push(`error: ${e.message}`));
   page.on("dialog", (d) => { faults.push(`dialog: ${d.message()}`); d.dismiss(); });
   const origin = new URL(address).origin;
-  page.on("request", (r) => !r.url().startsWith(origin) && !r.url().startsWith("blob:") && faults.push(`request: ${r.url()}`));
+  // The browser shows PDF files by pages of its own.
+  page.on("request", (r) => !r.url().startsWith(origin) && !/^(blob|chrome-extension|chrome):/.test(r.url()) && faults.push(`request: ${r.url()}`));
   // While the page is worked on: its files as they lie in the source, without a build.
   if (process.env.LIVE) await page.route("**/bench/*.{js,css}", (r) => r.fulfill({ path: `crates/bench/src/page/${path.basename(new URL(r.request().url()).pathname)}` }));
   await page.goto(address);

@@ -79,7 +79,7 @@ export const findings = {
       await until("laid aside", async () => (await standing(page)) === "changed");
       assert.match(await page.locator(".finding").first().innerText(), /check again/);
       for (const name of ["Accept", "As written"]) assert.ok(await page.locator(".finding").first().getByRole("button", { name }).isDisabled());
-      assert.ok(file().includes("4:7"));
+      await until("the file", () => file().includes("4:7"));
       await page.click("#check");
       await until("heard anew", async () => !(await page.locator("#check").isDisabled()) && (await standing(page)) === "open" && (await page.locator("#finding-list").innerText()).includes("fret 7"), 60000);
       await page.click("#findings-away");
@@ -103,7 +103,7 @@ export const findings = {
     desk(heardBars, async ({ page }) => {
       await page.click("#check");
       await until("told", async () => (await page.locator("#check-says").innerText()).includes("against itself alone"));
-      assert.match(await page.locator("#fared-list").innerText(), /audio\/bars\.flac is not in the lesson's folder: checked against itself alone, nothing to mend/);
+      assert.match(await page.locator("#fared-list").innerText(), /audio\/bars\.flac is not in the lesson's folder: checked against itself alone, nothing to mend/i);
     }, { faulty: true }),
 
   "with errors nothing is checked, and that is said": (desk) =>
