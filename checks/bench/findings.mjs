@@ -34,7 +34,7 @@ export const findings = {
       assert.ok(await page.locator(".finding").first().evaluate((c) => c.closest(".finding-row").previousElementSibling.querySelector('.bar[data-bar="1"]') !== null));
       assert.match(await page.locator(".finding").first().getAttribute("aria-label"), /^Finding 1, .*line: Bar 1, beat 3/);
       // The neck shows the stroke that is spoken of.
-      await until("the neck there", async () => (await page.locator('#neck .spot.held[data-string="4"][data-fret="5"]').count()) === 1);
+      await until("the neck there", async () => (await page.locator('#neck .spot[data-string="4"][data-fret="5"] .held').count()) === 1);
       const sounds = [];
       page.on("response", (r) => /\/(check\/)?sound/.test(r.url()) && sounds.push(`${r.status()} ${new URL(r.url()).pathname}`));
       await page.keyboard.press("r");
