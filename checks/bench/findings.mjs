@@ -40,7 +40,7 @@ export const findings = {
       await page.keyboard.press("r");
       await until("the record", async () => /bar \d, round \d/.test(await page.locator("#place").innerText()));
       assert.equal(await page.locator('.finding [aria-pressed="true"]').innerText(), "Hear the record");
-      assert.equal(await page.locator(".bar.lit").count(), 1);
+      assert.equal(await page.locator(".rows .bar.lit").count(), 1);
       await page.keyboard.press("p");
       await until("the parts", async () => (await page.locator('.finding [aria-pressed="true"]').innerText()) === "Hear the parts" && sounds.includes("200 /sound"));
       await until("sounding", async () => /bar \d, round \d/.test(await page.locator("#place").innerText()));
