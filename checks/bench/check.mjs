@@ -6,6 +6,7 @@ import { job } from "./job.mjs";
 import { looks } from "./looks.mjs";
 import { measures } from "./measures.mjs";
 import { sounds } from "./sounds.mjs";
+import { taking } from "./taking.mjs";
 import { work } from "./work.mjs";
 
 const [out, example, whole] = process.argv.slice(2);
@@ -30,7 +31,7 @@ async function desk(text, go, options = {}) {
   }
 }
 
-for (const [name, body] of Object.entries({ ...work, ...findings, ...job, ...sounds, ...looks, ...measures })) {
+for (const [name, body] of Object.entries({ ...work, ...findings, ...job, ...sounds, ...taking, ...looks, ...measures })) {
   if (only && !only.some((o) => name.includes(o))) continue;
   // What hangs on the machine's clock may fail once where something else takes the machine; twice is a fault.
   for (let round = 1; round <= 2; round++) {

@@ -14,6 +14,7 @@
 //! | `record` | the record in bars, and stretches of it slowed down |
 //! | `findings`, `checking` | what a check found and whether it still holds; what is answered about it |
 //! | [`report`], `strip` | the findings report, with what the record holds drawn under the notes |
+//! | `taking` | what was played in: written out for bars of a part, and put into the text |
 //! | `sounds` | parts and record as samples for the browser |
 //! | `routes`, `page` | what is answered where, and the page itself |
 //!
@@ -55,6 +56,7 @@ mod shelf;
 mod sounds;
 mod state;
 mod strip;
+mod taking;
 mod watch;
 
 pub use serve::{Fault, Options, Running, serve, start};

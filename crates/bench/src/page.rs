@@ -1,5 +1,7 @@
 //! The page itself: its frame as markup, and the style sheet and modules that stand in the program.
 
+mod taking;
+
 use maud::{DOCTYPE, Markup, html};
 
 /// A file of the page and its media type.
@@ -16,6 +18,10 @@ pub fn asset(name: &str) -> Option<(&'static str, &'static str)> {
         "neck.js" => (SCRIPT, include_str!("page/neck.js")),
         "play.js" => (SCRIPT, include_str!("page/play.js")),
         "record.js" => (SCRIPT, include_str!("page/record.js")),
+        "input.js" => (SCRIPT, include_str!("page/input.js")),
+        "recorder.js" => (SCRIPT, include_str!("page/recorder.js")),
+        "taking.js" => (SCRIPT, include_str!("page/taking.js")),
+        "taking.css" => ("text/css; charset=utf-8", include_str!("page/taking.css")),
         "findings.js" => (SCRIPT, include_str!("page/findings.js")),
         "findings.css" => ("text/css; charset=utf-8", crate::report::STYLE),
         "icon.svg" => ("image/svg+xml", include_str!("page/icon.svg")),
@@ -35,6 +41,7 @@ fn frame(title: &str, script: &str, body: Markup) -> String {
                 link rel="icon" href="/bench/icon.svg";
                 link rel="stylesheet" href="/bench/bench.css";
                 link rel="stylesheet" href="/bench/findings.css";
+                link rel="stylesheet" href="/bench/taking.css";
                 script type="module" src={ "/bench/" (script) } {}
             }
             body { (body) }
@@ -122,6 +129,7 @@ pub fn bench(title: &str, pack: &str) -> String {
                     ol id="finding-list" {}
                     p.views { a id="see-report" href="/findings" target="_blank" rel="noopener" hidden { "Report, with the record drawn" } " " button type="button" id="findings-away" { "Put away" } }
                 }
+                (taking::section())
                 main id="passages" tabindex="-1" { p.quiet id="waiting" { "Setting the passages." } noscript { p { "The bench needs scripts to be allowed." } } }
                 }
             }
@@ -160,6 +168,7 @@ pub fn bench(title: &str, pack: &str) -> String {
                     label.line { input type="checkbox" id="click"; " click" }
                     label.volume { "volume " input type="range" id="volume" min="0" max="100" value="40"; }
                     span.place id="place" {}
+                    button type="button" id="play-in" aria-expanded="false" aria-controls="taking" aria-keyshortcuts="Alt+R" { "Play in" }
                 }
                 div.positions id="positions" role="group" aria-label="Where each part stands" {}
                 div.hand {
@@ -189,6 +198,7 @@ pub fn bench(title: &str, pack: &str) -> String {
                     dt { "Ctrl and Enter" } dd { "check against the record" }
                     dt { "Ctrl and arrow down, up" } dd { "the next finding, the one before" }
                     dt { "Ctrl and Space" } dd { "play, stop" }
+                    dt { "Alt and R" } dd { "play in; again: record, stop" }
                     dt { "T in the record" } dd { "a beat is tapped while it plays" }
                     dt { "in the record: arrows, Shift and arrows" } dd { "a bar, more bars to go round" }
                 }
@@ -215,7 +225,7 @@ mod tests {
 
     #[test]
     fn the_pages_files_are_there() {
-        for name in ["bench.css", "bench.js", "start.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "findings.js", "findings.css", "icon.svg"] {
+        for name in ["bench.css", "bench.js", "start.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "input.js", "recorder.js", "taking.js", "taking.css", "findings.js", "findings.css", "icon.svg"] {
             assert!(super::asset(name).is_some_and(|(_, text)| text.len() > 100), "{name}");
         }
         assert_eq!(super::asset("../Cargo.toml"), None);

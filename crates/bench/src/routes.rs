@@ -56,6 +56,7 @@ pub fn routes(state: Arc<State>) -> Router {
         .route("/demo", post(demo))
         .route("/pack/{key}/{*path}", get(pack))
         .merge(crate::checking::routes())
+        .merge(crate::taking::routes())
         .layer(DefaultBodyLimit::max(BODY_MAX))
         .route("/takes", post(takes).layer(DefaultBodyLimit::max(UPLOAD_MAX)))
         .layer(axum::middleware::from_fn_with_state(state.clone(), guard))

@@ -37,6 +37,41 @@ pub type Made = String;
 /// How far a long service is: a part of 1, and what it does now.
 pub type Progress<'a> = &'a (dyn Fn(f64, &str) + Sync);
 
+/// What a take was played to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Playing {
+    /// Strings, tuning and capo of the part.
+    pub instrument: neck::Instrument,
+    /// Each beat of the bars in the take, seconds, and last where the last bar ends. The first one begins a bar.
+    pub beats: Vec<f64>,
+    /// All bars have it.
+    pub meter: lesson::Meter,
+    pub swing: Option<lesson::Swing>,
+    /// Index of the first bar in its passage.
+    pub first: usize,
+    pub bars: usize,
+}
+
+/// A take written out.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Played {
+    /// Letters and frets (low string to high) of the grips in the lines.
+    pub grips: Vec<(char, String)>,
+    /// One for each bar that was played to.
+    pub bars: Vec<PlayedBar>,
+    /// What the teacher should know, in sentences without full stop.
+    pub remarks: Vec<String>,
+}
+
+/// A bar of a take.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct PlayedBar {
+    /// A stroke line, in as many slots as the take is written in.
+    pub line: String,
+    /// It holds something that was not heard clearly.
+    pub doubtful: bool,
+}
+
 /// The program around the bench. All calls come from threads that may wait.
 pub trait Services: Send + Sync + 'static {
     /// What a record tells.
@@ -55,11 +90,11 @@ pub trait Services: Send + Sync + 'static {
         check::passage(lesson, passage, record, &check::Options::default()).map_err(|e| Without::Failed(e.to_string()))
     }
 
-    /// A clean take written out as a part, as lesson text.
+    /// A clean take of one guitar written out for the bars that it was played to.
     ///
     /// # Errors
-    /// Where it is not built in, or fails.
-    fn take(&self, _audio: &Buffer, _progress: Progress<'_>) -> Result<String, Without> {
+    /// Where it is not built in, or fails; where nothing is heard in it.
+    fn take(&self, _audio: &Buffer, _wanted: &Playing, _progress: Progress<'_>) -> Result<Played, Without> {
         Err(Without::NotAvailable("a take cannot be written out as a part yet".into()))
     }
 

@@ -35,6 +35,7 @@ pub struct State {
     pub wake: Sender<Wake>,
     pub making: Mutex<()>,
     pub checking: Mutex<()>,
+    pub taking: Mutex<()>,
     /// Checks so far.
     pub checks: std::sync::atomic::AtomicU64,
     pub stopping: tokio::sync::watch::Sender<bool>,
@@ -63,7 +64,7 @@ pub struct Open {
 impl State {
     #[expect(clippy::too_many_arguments, reason = "one call, from one place")]
     pub fn new(guard: Guard, services: Arc<dyn Services>, shelf: PathBuf, news: broadcast::Sender<(&'static str, Arc<str>)>, wake: Sender<Wake>, stopping: tokio::sync::watch::Sender<bool>) -> State {
-        State { guard, services, shelf, sounds: Sounds::default(), records: Records::default(), news, wake, making: Mutex::new(()), checking: Mutex::new(()), checks: 0.into(), stopping, open: Mutex::new(None) }
+        State { guard, services, shelf, sounds: Sounds::default(), records: Records::default(), news, wake, making: Mutex::new(()), checking: Mutex::new(()), taking: Mutex::new(()), checks: 0.into(), stopping, open: Mutex::new(None) }
     }
 
     pub fn open(&self) -> MutexGuard<'_, Option<Open>> {

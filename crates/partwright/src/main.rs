@@ -18,6 +18,7 @@ mod new;
 mod open;
 mod pages;
 mod place;
+mod played;
 mod replace;
 mod shelf;
 mod store;

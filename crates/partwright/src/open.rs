@@ -4,10 +4,9 @@ use crate::args::{Make, Open as Asked};
 use crate::failure::{Failure, print, print_json};
 use crate::folder;
 use crate::make;
-use bench::services::{Demo, Made, Progress, Services, Without};
+use bench::services::{Demo, Made, Played, Playing, Progress, Services, Without};
 use std::path::Path;
 use std::sync::Arc;
-use take::{Settings, Wishes};
 use wave::Buffer;
 
 pub fn run(a: Asked, json: bool) -> Result<(), Failure> {
@@ -55,11 +54,8 @@ impl Services for Program {
         ]
     }
 
-    fn take(&self, audio: &Buffer, progress: Progress<'_>) -> Result<String, Without> {
-        let settings = Settings { instrument: neck::Instrument::guitar(), bass: false, hand: neck::Hand::usual(), name: "take".into() };
-        let wishes = Wishes { bpm: None, from_s: None, meter: None, settings };
-        let taken = take::take(audio, &wishes, &|part| progress(part, "writing the take out")).map_err(|e| Without::Failed(e.to_string()))?;
-        taken.written.map(|w| w.part).ok_or_else(|| Without::Failed(taken.remarks.first().cloned().unwrap_or_else(|| "nothing was heard".into())))
+    fn take(&self, audio: &Buffer, wanted: &Playing, progress: Progress<'_>) -> Result<Played, Without> {
+        crate::played::played(audio, wanted, progress)
     }
 
     fn make(&self, folder: &Path, progress: Progress<'_>) -> Result<Vec<Made>, Without> {

@@ -5,6 +5,7 @@ import { showPassage, toggle, rendered } from "./play.js";
 import { ids } from "./sheet.js";
 import "./findings.js";
 import "./record.js";
+import "./taking.js";
 import "./text.js";
 import "./neck.js";
 

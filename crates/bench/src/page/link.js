@@ -44,6 +44,9 @@ export const read = async (path) => answer(await reach(path));
 export const send = async (path, body = {}) =>
   answer(await reach(path, { method: "POST", headers: { "content-type": "application/json", "x-window": own }, body: JSON.stringify(body) }));
 
+// A form with a file in it.
+export const sendForm = async (path, form) => answer(await reach(path, { method: "POST", body: form }));
+
 // ------------------------------------------------------------------ updates
 
 const early = new Map();
@@ -126,7 +129,7 @@ export function listen() {
     tell("state", model);
   });
   events.addEventListener("look", () => refresh().catch(lost));
-  for (const name of ["making", "checking", "checked", "listening"]) events.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
+  for (const name of ["making", "checking", "checked", "listening", "taking"]) events.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
 }
 
 // ------------------------------------------------------------------ what is done goes out one after the other

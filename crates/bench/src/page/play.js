@@ -190,11 +190,29 @@ export function hearBeside(what) {
   begin(null, false);
 }
 
+// The clock that all is played on, set going. The page asks for it on the first sound.
+export function clock() {
+  context ??= new AudioContext({ sampleRate: 48000 });
+  context.resume();
+  return context;
+}
+
+function outlet() {
+  if (!out) {
+    out = context.createGain();
+    out.connect(context.destination);
+  }
+  out.gain.value = volume();
+  return out;
+}
+
+// How loud it plays (a linear gain), and how late, in seconds, by the browser's own figure.
+export const level = { volume, latency: () => (context?.outputLatency || 0) + (context?.baseLatency || 0) };
+
 async function begin(place = null, countIn = one("count-in").checked) {
   const press = ++asked;
   const what = aside ?? chosen();
-  context ??= new AudioContext({ sampleRate: 48000 });
-  context.resume();
+  clock();
   one("go").textContent = "Stop";
   one("go").classList.add("on");
   const slow = setTimeout(() => say("Playing it in."), 500);
@@ -212,11 +230,7 @@ async function begin(place = null, countIn = one("count-in").checked) {
     clearTimeout(slow);
   }
   if (press !== asked) return;
-  if (!out) {
-    out = context.createGain();
-    out.connect(context.destination);
-  }
-  out.gain.value = volume();
+  outlet();
   const { first } = what;
   const [from, to] = [what.span.from - first, what.span.to - first];
   if (!(to < sound.bars.length)) return halt();
@@ -230,7 +244,26 @@ async function begin(place = null, countIn = one("count-in").checked) {
   requestAnimationFrame(follow);
 }
 
-function halt() {
+// Once through the chosen bars of a passage behind a count-in, for playing in: one part keeps silent. Gives the bars, and where on the clock the first one begins.
+export async function once({ silent }) {
+  halt();
+  const press = ++asked;
+  const [passage, tempo, { from, to }] = [shown, percent(), span()];
+  if (!passage || passage === RECORD) throw new Error("This is the record: go to a slot of the part that you want to play in");
+  const sound = await load(passage, tempo);
+  if (press !== asked || !(to < sound.bars.length)) throw new Error("It was stopped before it began");
+  const at = Math.ceil((clock().currentTime + SOON_S) * sound.rate) / sound.rate;
+  const mine = setGoing(context, outlet(), sound, { from, to, at, countIn: true, gains: sound.parts.map((p) => (p === silent ? 0 : GAINS[positionOf(p)])), click: one("click").checked });
+  playing = Object.assign(mine, { into: 0, first: 0, passage });
+  const seconds = mine.length / sound.rate;
+  mine.stop(mine.music + seconds - RAMP_S);
+  one("go").textContent = "Stop";
+  one("go").classList.add("on");
+  requestAnimationFrame(follow);
+  return { passage, percent: tempo, from, to, rate: sound.rate, music: mine.music, seconds, starts: sound.bars.slice(from, to + 1).map((b) => b - sound.bars[from]), isOn: () => playing === mine };
+}
+
+export function halt() {
   asked++;
   playing?.stop();
   playing = null;
@@ -238,6 +271,7 @@ function halt() {
   one("go").textContent = "Play";
   one("go").classList.remove("on");
   light(-1);
+  document.dispatchEvent(new CustomEvent("halted"));
 }
 
 // Where the loudspeaker is: bar, and share of it. Before the first sound comes out, where it will begin.

@@ -41,10 +41,14 @@ impl Bench {
     /// A bench with its key used and a cookie.
     pub fn open() -> Bench {
         let mut b = Bench::unopened();
-        let answer = b.ask(&format!("GET /?key={} HTTP/1.1\r\nHost: {}\r\n\r\n", b.key, b.host));
-        assert_eq!(answer.status, 303);
-        b.cookie = answer.header("set-cookie").unwrap().split(';').next().unwrap().to_string();
+        b.let_in();
         b
+    }
+
+    fn let_in(&mut self) {
+        let answer = self.ask(&format!("GET /?key={} HTTP/1.1\r\nHost: {}\r\n\r\n", self.key, self.host));
+        assert_eq!(answer.status, 303);
+        self.cookie = answer.header("set-cookie").unwrap().split(';').next().unwrap().to_string();
     }
 
     pub fn unopened() -> Bench {
@@ -54,7 +58,20 @@ impl Bench {
     }
 
     pub fn on(dir: tempfile::TempDir) -> Bench {
-        let running = bench::start(bench::Options { lesson: Some(dir.path().into()), ..bench::Options::default() }, Arc::new(bench::services::Alone)).unwrap();
+        Bench::around(dir, Arc::new(bench::services::Alone))
+    }
+
+    /// A bench with a program around it, its key used.
+    pub fn with(services: impl bench::services::Services, lesson: &str) -> Bench {
+        let dir = tempfile::tempdir().unwrap();
+        std::fs::write(dir.path().join("lesson.kdl"), lesson).unwrap();
+        let mut b = Bench::around(dir, Arc::new(services));
+        b.let_in();
+        b
+    }
+
+    fn around(dir: tempfile::TempDir, services: Arc<dyn bench::services::Services>) -> Bench {
+        let running = bench::start(bench::Options { lesson: Some(dir.path().into()), ..bench::Options::default() }, services).unwrap();
         let address = running.address().strip_prefix("http://").unwrap().to_string();
         let (host, key) = address.split_once("/?key=").unwrap();
         Bench { dir, host: host.into(), key: key.into(), cookie: String::new(), running: Some(running) }

@@ -3,4 +3,5 @@
 mod asking;
 mod findings;
 mod safety;
+mod taking;
 mod work;

@@ -20,7 +20,7 @@ fn only_the_loopback_listens() {
 #[test]
 fn the_key_works_once_and_the_cookie_is_guarded() {
     let mut b = Bench::unopened();
-    for path in ["/", "/state", "/events", "/bench/bench.js", "/hand?passage=verse&part=chop&bar=1&slot=1", "/nothing"] {
+    for path in ["/", "/state", "/events", "/bench/bench.js", "/bench/recorder.js", "/takes/written", "/hand?passage=verse&part=chop&bar=1&slot=1", "/nothing"] {
         assert_eq!(b.get(path).status, 403, "{path} without a cookie");
     }
     let ask = |b: &Bench, key: &str| b.ask(&format!("GET /?key={key} HTTP/1.1\r\nHost: {}\r\n\r\n", b.host));
