@@ -17,8 +17,10 @@ use check::{Checked, Finding, Settle};
 use lesson::{Lesson, Passage};
 use serde::Deserialize;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
+use wave::Buffer;
 
 pub fn routes() -> Router<Arc<State>> {
     Router::new()
@@ -64,24 +66,23 @@ async fn check(Has(state): Shared) -> Response {
     done.await.unwrap_or_else(|r| r)
 }
 
-/// Each passage against the record that it names first, where that lies in the folder; else why not.
+/// Each passage against the records that it names, as far as they lie in the folder; else why not.
 fn against_records(state: &State, folder: &Beneath, lesson: &Lesson) -> Result<Vec<Result<(String, Checked), String>>, String> {
     let mut out = Vec::new();
-    let mut last: Option<(String, Result<Arc<record::Record>, String>)> = None;
+    let mut records: BTreeMap<&str, Result<Arc<record::Record>, String>> = BTreeMap::new();
     for (i, p) in lesson.passages.iter().enumerate() {
         let what = if p.title.is_empty() { &p.id } else { &p.title };
         state.tell("checking", &json!({ "part": i as f64 / lesson.passages.len().max(1) as f64, "what": format!("Listening: {what}") }));
-        let Some(file) = p.record.first().map(|r| &r.file) else {
-            out.push(Err("it names no record".into()));
-            continue;
-        };
-        if last.as_ref().is_none_or(|l| l.0 != *file) {
-            last = Some((file.clone(), state.records.get(folder, file)));
+        // The next passage often lies in the same record.
+        records.retain(|file, _| p.record.iter().any(|r| r.file == *file));
+        for r in &p.record {
+            records.entry(&r.file).or_insert_with(|| state.records.get(folder, &r.file));
         }
-        out.push(match &last {
-            Some((_, Ok(r))) => Ok((file.clone(), state.services.check(lesson, &p.id, &r.sound).map_err(|w| w.to_string())?)),
-            Some((_, Err(why))) => Err(why.clone()),
-            None => Err("it names no record".into()),
+        let sounds: Vec<(&str, &Buffer)> = records.iter().filter_map(|(file, r)| Some((*file, &r.as_ref().ok()?.sound))).collect();
+        out.push(match records.values().find_map(|r| r.as_ref().err()) {
+            _ if p.record.is_empty() => Err("it names no record".into()),
+            Some(why) if sounds.is_empty() => Err(why.clone()),
+            _ => state.services.check(lesson, &p.id, &sounds).map(|c| (c.file.clone(), c)).map_err(|w| w.to_string()).map(Ok)?,
         });
     }
     Ok(out)

@@ -186,7 +186,11 @@ impl Passed {
             Ok(against) => against,
             Err(why) => return format!("{why}: checked against itself alone, {itself}"),
         };
-        format!("{file}, {}", crate::report::fared(checked))
+        let mut files: Vec<&str> = checked.files.iter().map(String::as_str).collect();
+        files.sort_unstable();
+        files.dedup();
+        let named = if files.len() > 1 { files.join(" and ") } else { file.clone() };
+        format!("{named}, {}", crate::report::fared(checked))
     }
 
     pub fn limits(&self) -> &[String] {

@@ -82,12 +82,12 @@ pub trait Services: Send + Sync + 'static {
         hear::hear(record, pins, &|part| progress(part, "listening to the record")).map_err(|e| Without::Failed(e.to_string()))
     }
 
-    /// A passage's parts against the record that it names, which comes decoded.
+    /// A passage's parts against the records that it names, which come decoded, each by its name.
     ///
     /// # Errors
     /// A passage that cannot be checked.
-    fn check(&self, lesson: &Lesson, passage: &str, record: &Buffer) -> Result<Checked, Without> {
-        check::passage(lesson, passage, record, &check::Options::default()).map_err(|e| Without::Failed(e.to_string()))
+    fn check(&self, lesson: &Lesson, passage: &str, records: &[(&str, &Buffer)]) -> Result<Checked, Without> {
+        check::passage(lesson, passage, records, &check::Options::default()).map_err(|e| Without::Failed(e.to_string()))
     }
 
     /// A clean take of one guitar written out for the bars that it was played to.
@@ -143,6 +143,6 @@ mod tests {
     fn what_is_not_there_says_so() {
         let none: Progress<'_> = &|_, _| ();
         assert!(matches!(Alone.make(Path::new("."), none), Err(Without::NotAvailable(_))));
-        assert!(matches!(Alone.check(&Lesson::default(), "verse", &Buffer::silence(48_000, 1, 10).unwrap()), Err(Without::Failed(_))));
+        assert!(matches!(Alone.check(&Lesson::default(), "verse", &[("a.wav", &Buffer::silence(48_000, 1, 10).unwrap())]), Err(Without::Failed(_))));
     }
 }

@@ -3,7 +3,7 @@
 //! The second form is for the checks: `{"tempo", "from", "to", "pins"?, "parts": [{"name", "instrument", "seat", "notes": [[seconds, length, midi, string, fret]…]}]}`,
 //! times from the passage's beginning, string 0 a scratch or drum; bars of four beats.
 
-use check::{Checked, Options, Score, ScoreBar, ScoreNote, ScorePart};
+use check::{Checked, Options, Score, ScoreBar, ScoreNote, ScorePart, Span};
 use serde_json::{Value, json};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -13,13 +13,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let start = std::time::Instant::now();
     let checked = if args[1].ends_with(".kdl") {
         let lesson = lesson::read(&text).lesson;
-        check::passage(&lesson, args.get(2).ok_or("name a passage")?, &record, &Options::default())?
+        let id = args.get(2).ok_or("name a passage")?;
+        // Whatever the lesson calls its record, here it is.
+        let files = lesson.passages.iter().filter(|p| p.id == *id).flat_map(|p| &p.record).map(|r| (r.file.as_str(), &record));
+        check::passage(&lesson, id, &files.collect::<Vec<_>>(), &Options::default())?
     } else {
         let asked: Value = serde_json::from_str(&text)?;
         let number = |v: &Value| v.as_f64().unwrap_or(0.0);
         let pins = asked["pins"].as_array().map_or(vec![], |p| p.iter().map(|p| (number(&p[0]), number(&p[1]))).collect());
         let options = Options { pins, ..Options::default() };
-        check::against(&score(&asked), &record, &[(number(&asked["from"]), number(&asked["to"]))], &options)
+        let span = Span { file: "", record: &record, from_s: number(&asked["from"]), to_s: number(&asked["to"]) };
+        check::against(&score(&asked), &[span], &options)
     };
     println!("{}", shown(&checked, start.elapsed().as_secs_f64()));
     Ok(())

@@ -7,8 +7,12 @@ use crate::findings::Finding;
 pub struct Checked {
     /// The passage's name.
     pub id: String,
+    /// The record of which all times speak: that of the first stretch that sounds, else the one named first; empty for a take.
+    pub file: String,
     /// Seconds of the record at which the passage begins, for each stretch in which it comes back.
     pub starts_s: Vec<f64>,
+    /// The record of each of `starts_s`.
+    pub files: Vec<String>,
     /// How sure the place of the passage is, 0 to 1, the least of all stretches.
     pub aligned: f64,
     /// Length in the record over the written length, in the first stretch.

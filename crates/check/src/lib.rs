@@ -27,7 +27,8 @@
 //! let record = lesson::read(&text.replacen("4:5", "4:4", 1)).lesson;
 //! let once = sound::Options { looped: false, ..sound::Options::default() };
 //! let record = sound::render(&record.passages[0], &once, &sound::Takes::new(), &|_| ()).unwrap().mix;
-//! let checked = check::passage(&lesson::read(text).lesson, "one", &record, &check::Options::default()).unwrap();
+//! let records = [("audio/bars.wav", &record)];
+//! let checked = check::passage(&lesson::read(text).lesson, "one", &records, &check::Options::default()).unwrap();
 //! let wrong: Vec<_> = checked.parts[0].notes.iter().filter(|n| n.verdict == check::Verdict::Contradicted).collect();
 //! assert_eq!(wrong.len(), 1);
 //! assert_eq!((wrong[0].bar, wrong[0].slot, wrong[0].midi, wrong[0].better), (1, 5, 55, Some(54)));
@@ -70,7 +71,7 @@ pub struct Options {
     /// How far off the written beginning may be, seconds.
     pub start_within_s: f64,
     /// Points of the grid that the teacher fixed: written seconds from the passage's beginning, and seconds of the record. One fixes the start, more the
-    /// tempo too. They hold for the stretch in which they lie.
+    /// tempo too. They hold for the stretch in which they lie, of the record that comes first.
     pub pins: Vec<(f64, f64)>,
     /// The record's pitch against concert pitch, cents; measured where it is not given.
     pub cents: Option<f64>,
@@ -96,6 +97,8 @@ pub enum CheckError {
     NoPart { asked: String, have: Vec<String> },
     /// The passage names no record.
     NoRecord { passage: String },
+    /// None of the records that the passage names came along.
+    NotThere { passage: String, files: Vec<String> },
 }
 
 impl std::fmt::Display for CheckError {
@@ -104,27 +107,52 @@ impl std::fmt::Display for CheckError {
             CheckError::NoPassage { asked, have } => write!(f, "no passage is called \"{asked}\"; this lesson has {}", have.join(", ")),
             CheckError::NoPart { asked, have } => write!(f, "no part is called \"{asked}\"; this passage has {}", have.join(", ")),
             CheckError::NoRecord { passage } => write!(f, "passage \"{passage}\" names no record; write record \"audio/name.flac\" from=\"0:12.4\" to=\"0:21.8\""),
+            CheckError::NotThere { passage, files } => write!(f, "the record of passage \"{passage}\" is not there: {}", files.join(", ")),
         }
     }
 }
 
 impl std::error::Error for CheckError {}
 
-/// Checks a passage of a lesson against its record, the file that it names first, which comes decoded; every stretch of it that the passage names speaks.
+/// A stretch of a record.
+#[derive(Clone, Copy, Debug)]
+pub struct Span<'a> {
+    /// The name under which the record is known.
+    pub file: &'a str,
+    pub record: &'a Buffer,
+    /// Seconds of the record.
+    pub from_s: f64,
+    pub to_s: f64,
+}
+
+/// Checks a passage of a lesson against its records, which come decoded, each with the name that the lesson has for it. Every stretch that the passage names is looked for
+/// in its own file, and all speak together. A file of several that did not come along is left out, and that is among the limits.
 ///
 /// # Errors
-/// No such passage; a passage that names no record.
-pub fn passage(lesson: &lesson::Lesson, id: &str, record: &Buffer, options: &Options) -> Result<Checked, CheckError> {
+/// No such passage; a passage that names no record; one none of whose records came along.
+pub fn passage(lesson: &lesson::Lesson, id: &str, records: &[(&str, &Buffer)], options: &Options) -> Result<Checked, CheckError> {
     let Some(passage) = lesson.passages.iter().find(|p| p.id == id) else {
         return Err(CheckError::NoPassage { asked: id.into(), have: lesson.passages.iter().map(|p| p.id.clone()).collect() });
     };
     if passage.record.is_empty() {
         return Err(CheckError::NoRecord { passage: id.into() });
     }
-    // Stretches of another file are none of this record.
-    let spans: Vec<(f64, f64)> = passage.record.iter().filter(|r| r.file == passage.record[0].file).map(|r| (r.from_s, r.to_s)).collect();
+    let mut missing: Vec<String> = Vec::new();
+    let mut spans: Vec<Span> = Vec::new();
+    for r in &passage.record {
+        match records.iter().find(|(name, _)| *name == r.file) {
+            Some((file, record)) => spans.push(Span { file, record, from_s: r.from_s, to_s: r.to_s }),
+            None if !missing.contains(&r.file) => missing.push(r.file.clone()),
+            None => {}
+        }
+    }
+    if spans.is_empty() {
+        return Err(CheckError::NotThere { passage: id.into(), files: missing });
+    }
     let options = Options { cents: options.cents.or(passage.record_cents), ..options.clone() };
-    Ok(against(&Score::of(passage), record, &spans, &options))
+    let mut checked = against(&Score::of(passage), &spans, &options);
+    checked.limits.extend(missing.iter().map(|file| format!("{file} is not there or cannot be read: what it holds of this passage was left out")));
+    Ok(checked)
 }
 
 /// Checks a take of one part, a pupil's or the teacher's own, in place of the record: the same verdicts and timing, in words for whoever played. The passage
@@ -149,23 +177,25 @@ pub fn take(lesson: &lesson::Lesson, id: &str, part: &str, take: &Buffer, option
     let peak = samples.iter().fold(0.0f32, |m, s| m.max(s.abs()));
     let sounds = samples.iter().position(|s| s.abs() > 0.1 * peak).unwrap_or(0) as f64 / f64::from(mono.rate_hz());
     let from = sounds - first;
-    Ok(against(&score, &mono, &[(from, from + score.length_s)], &Options { voice: Voice::Take, ..options.clone() }))
+    let span = Span { file: "", record: &mono, from_s: from, to_s: from + score.length_s };
+    Ok(against(&score, &[span], &Options { voice: Voice::Take, ..options.clone() }))
 }
 
-/// Checks a score against stretches of a record (seconds, from and to).
+/// Checks a score against stretches of one record or several.
 ///
 /// Silence, a record that is too short and one that does not fit are findings, not errors.
-pub fn against(score: &Score, record: &Buffer, spans: &[(f64, f64)], options: &Options) -> Checked {
-    let mut checked = Checked { id: score.id.clone(), stretch: 1.0, aligned: 1.0, ..Checked::default() };
+pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
+    let first_file = spans.first().map_or("", |s| s.file);
+    let mut checked = Checked { id: score.id.clone(), file: first_file.into(), stretch: 1.0, aligned: 1.0, ..Checked::default() };
     let mut stretches: Vec<moments::Stretch> = Vec::new();
     let mut wholes: Vec<(Option<usize>, Whole, f64)> = Vec::new();
-    for (from, to) in spans {
+    for Span { file, record, from_s: from, to_s: to } in spans {
         let from_s = (from - AROUND_S).max(0.0);
         let cut = record.slice_time(Seconds(from_s)..Seconds((to + AROUND_S).min(record.duration().0).max(from_s)));
         let Some(sound) = spectra::Sound::new(&cut) else { continue };
         let cents = options.cents.or_else(|| hear::pitch_reference(&cut).ok().flatten().filter(|p| p.confidence > 0.15).map(|p| p.cents));
         checked.cents = checked.cents.or(cents);
-        let pins = options.pins.iter().filter(|p| p.1 >= from_s && p.1 <= to + AROUND_S).map(|p| (p.0, p.1 - from_s)).collect();
+        let pins = options.pins.iter().filter(|p| *file == first_file && p.1 >= from_s && p.1 <= to + AROUND_S).map(|p| (p.0, p.1 - from_s)).collect();
         let known = align::Known { start_s: from - from_s, start_within_s: options.start_within_s, pins, cents: cents.unwrap_or(0.0) };
         let Some(alignment) = align::align(&sound, score, &known) else { continue };
         let alignment = if known.pins.len() < 2 { swung(score, &sound, &known, alignment) } else { alignment };
@@ -178,8 +208,10 @@ pub fn against(score: &Score, record: &Buffer, spans: &[(f64, f64)], options: &O
             }
         }
         checked.starts_s.push(from_s + alignment.heard(0.0));
+        checked.files.push((*file).into());
         checked.aligned = checked.aligned.min(alignment.sure.clamp(0.0, 1.0));
         if stretches.is_empty() {
+            checked.file = (*file).into();
             checked.stretch = alignment.stretch;
             checked.grid = alignment.grid.iter().map(|(w, h)| (*w, from_s + h)).collect();
             if let Some((time_s, bar)) = early.filter(|_| wholes.is_empty()) {

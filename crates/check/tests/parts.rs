@@ -52,7 +52,7 @@ fn right() -> &'static Buffer {
 fn checked(text: &str, record: &Buffer) -> Checked {
     let reading = lesson::read(text);
     assert!(reading.is_sound(), "{:?}", reading.problems);
-    check::passage(&reading.lesson, "one", record, &Options::default()).unwrap()
+    check::passage(&reading.lesson, "one", &[("audio/one.wav", record)], &Options::default()).unwrap()
 }
 
 fn words(c: &Checked) -> Vec<&str> {
@@ -205,12 +205,42 @@ fn several_stretches_speak_together() {
 }
 
 #[test]
+fn stretches_in_several_files_speak_together() {
+    // The second file has it 1.5 s later, and with another note that the first does not have.
+    let other = sound(&[("b . b .  . b . b", "b . b .  . b . 3:6")], 100);
+    let mut later = Buffer::silence(48_000, 2, other.frames() + 72_000).unwrap();
+    for c in 0..2 {
+        later.channel_mut(c)[72_000..].copy_from_slice(other.channel(c));
+    }
+    let text = LESSON.replace("to=13\n", "to=13\n    record \"audio/two.wav\" from=4.5 to=14.5\n");
+    let lesson = lesson::read(&text).lesson;
+    let both = [("audio/one.wav", right()), ("audio/two.wav", &later)];
+    let c = check::passage(&lesson, "one", &both, &Options::default()).unwrap();
+    assert_eq!(c.files, ["audio/one.wav", "audio/two.wav"]);
+    assert!((c.starts_s[0] - 3.0).abs() < 0.03 && (c.starts_s[1] - 4.5).abs() < 0.03, "{:?}", c.starts_s);
+    assert_eq!(c.file, "audio/one.wav");
+    // One of two has it: nobody wrote it, and that is right.
+    assert!(!c.findings.iter().any(|f| f.kind == FindingKind::Unwritten), "{:?}", words(&c));
+    // The second alone has it, and times are of that file.
+    let alone = check::passage(&lesson, "one", &both[1..], &Options::default()).unwrap();
+    assert_eq!((alone.file.as_str(), alone.files.len()), ("audio/two.wav", 1));
+    assert!((alone.starts_s[0] - 4.5).abs() < 0.03);
+    assert!(alone.parts[0].notes.iter().all(|n| n.verdict != Verdict::Contradicted), "{:?}", words(&alone));
+    assert!(alone.limits.iter().any(|l| l.contains("audio/one.wav is not there")), "{:?}", alone.limits);
+    // A file that holds nothing does not silence the other.
+    let silent = Buffer::silence(48_000, 2, 48_000 * 15).unwrap();
+    let c = check::passage(&lesson, "one", &[("audio/one.wav", &silent), ("audio/two.wav", &later)], &Options::default()).unwrap();
+    assert_eq!((c.file.as_str(), c.files.as_slice()), ("audio/two.wav", &["audio/two.wav".to_string()][..]));
+    assert_eq!(check::passage(&lesson, "one", &[("audio/three.wav", &later)], &Options::default()).unwrap_err().to_string(), "the record of passage \"one\" is not there: audio/one.wav, audio/two.wav");
+}
+
+#[test]
 fn what_is_not_there_is_said() {
     let reading = lesson::read(LESSON);
-    let e = check::passage(&reading.lesson, "two", right(), &Options::default()).unwrap_err();
+    let e = check::passage(&reading.lesson, "two", &[("audio/one.wav", right())], &Options::default()).unwrap_err();
     assert_eq!(e.to_string(), "no passage is called \"two\"; this lesson has one");
     let without = lesson::read(&LESSON.replace("    record \"audio/one.wav\" from=3 to=13\n", ""));
-    assert!(check::passage(&without.lesson, "one", right(), &Options::default()).is_err());
+    assert!(check::passage(&without.lesson, "one", &[("audio/one.wav", right())], &Options::default()).is_err());
 }
 
 #[test]
@@ -231,9 +261,9 @@ fn a_grid_that_is_pinned_is_kept() {
     let reading = lesson::read(LESSON);
     // 15 ms later than it is: everything comes ahead.
     let options = Options { pins: vec![(0.0, 3.015), (10.0, 13.015)], ..Options::default() };
-    let c = check::passage(&reading.lesson, "one", right(), &options).unwrap();
+    let c = check::passage(&reading.lesson, "one", &[("audio/one.wav", right())], &options).unwrap();
     assert!((c.starts_s[0] - 3.015).abs() < 1e-9);
-    let free = check::passage(&reading.lesson, "one", right(), &Options::default()).unwrap();
+    let free = check::passage(&reading.lesson, "one", &[("audio/one.wav", right())], &Options::default()).unwrap();
     for (pinned, free) in c.parts.iter().zip(&free.parts) {
         let by = pinned.pocket.unwrap().ahead_ms - free.pocket.unwrap().ahead_ms;
         assert!((by - 15.0).abs() < 5.0, "{by}");
@@ -251,7 +281,7 @@ fn swing_is_measured_against_the_written_one() {
     let played = line("swing 62 of=\"1/8\"");
     let record = sound::render(&played.passages[0], &sound::Options { looped: false, ..Default::default() }, &sound::Takes::new(), &|_| ()).unwrap().mix;
     for written in ["", "swing 62 of=\"1/8\""] {
-        let c = check::passage(&line(written), "one", &record, &Options::default()).unwrap();
+        let c = check::passage(&line(written), "one", &[("a.wav", &record)], &Options::default()).unwrap();
         let pocket = c.parts[0].pocket.unwrap();
         assert_eq!((pocket.swing_of, pocket.swing_written_percent), (8, if written.is_empty() { 50.0 } else { 62.0 }));
         assert!(pocket.swing_percent.is_some(), "{pocket:?} {:?}", c.parts[0].notes.iter().map(|n| (n.beat, n.ahead_ms, n.verdict)).collect::<Vec<_>>());
@@ -269,7 +299,7 @@ fn a_scratch_and_a_stroke_that_is_not_there() {
     // Bar 2 written with a scratch on its third beat and a half that was not played.
     let written = played.replace("a . . .\"", "a . x .\"");
     assert_ne!(written, played);
-    let c = check::passage(&lesson::read(&written).lesson, "one", &record, &Options::default()).unwrap();
+    let c = check::passage(&lesson::read(&written).lesson, "one", &[("a.wav", &record)], &Options::default()).unwrap();
     let scratches: Vec<_> = c.parts[0].notes.iter().filter(|n| n.unpitched).collect();
     assert!(scratches.iter().any(|n| n.bar == 2 && n.slot == 7 && n.verdict == Verdict::Weak));
     assert!(scratches.iter().filter(|n| !(n.bar == 2 && n.slot == 7)).all(|n| n.verdict == Verdict::Supported), "{:?}", (c.starts_s.clone(), c.grid.clone(), scratches.iter().step_by(4).map(|n| (n.bar, n.slot, n.time_s, n.evidence)).collect::<Vec<_>>()));

@@ -10,7 +10,7 @@ use crate::args::Check;
 use crate::failure::{Failure, print, print_json, report};
 use crate::folder::{Found, open, problems_json};
 use check::{Finding, Settle};
-use lesson::{Lesson, Problem, Weight};
+use lesson::{Lesson, Passage, Problem, Weight};
 use record::PassageChecked;
 use serde_json::{Value, json};
 use std::path::Path;
@@ -35,6 +35,8 @@ pub fn run(a: &Check, json: bool) -> Result<(), Failure> {
     }
     let text = found.text();
     let missing = missing_records(&found.folder, &found.lesson);
+    // What a passage lacks beside a record that is there stands among its limits.
+    let unheard: Vec<&String> = missing.iter().filter(|file| a.take.is_none() && found.lesson.passages.iter().any(|p| names(p, file) && !checked.iter().any(|c| c.checked.id == p.id))).collect();
     if json {
         let passages: Vec<Value> = found
             .lesson
@@ -49,7 +51,7 @@ pub fn run(a: &Check, json: bool) -> Result<(), Failure> {
         let list: Vec<Value> = findings.iter().map(|(id, f)| record::finding_json(id, f)).collect();
         print_json(&json!({ "schema": SCHEMA, "passages": passages, "findings": list, "problems": problems_json(&text, &problems), "missing_records": missing }))?;
     } else {
-        tell(&found, &problems, &checked, &missing)?;
+        tell(&found, &problems, &checked, &unheard)?;
         if let Some(file) = &a.report {
             print(&format!("{}: the findings, with pieces of your record: for you alone\n", file.display()))?;
         }
@@ -58,7 +60,7 @@ pub fn run(a: &Check, json: bool) -> Result<(), Failure> {
     if problems.is_empty() && !contradicted { Ok(()) } else { Err(Failure::Material) }
 }
 
-fn tell(found: &Found, problems: &[Problem], checked: &[PassageChecked], missing: &[String]) -> Result<(), Failure> {
+fn tell(found: &Found, problems: &[Problem], checked: &[PassageChecked], unheard: &[&String]) -> Result<(), Failure> {
     if problems.is_empty() {
         let bars: usize = found.lesson.passages.iter().map(|p| p.bars.len()).sum();
         print(&format!("{}: {} passages, {bars} bars as played, nothing to mend\n", found.file.display(), found.lesson.passages.len()))?;
@@ -74,7 +76,7 @@ fn tell(found: &Found, problems: &[Problem], checked: &[PassageChecked], missing
     if number > 0 {
         print("--accept N writes a finding into the lesson, --as-written N keeps what is written and does not report it again\n")?;
     }
-    for file in missing {
+    for file in unheard {
         print(&format!("the record {file} is not in the lesson's folder: its passages were checked against themselves alone\n"))?;
     }
     Ok(())
@@ -111,6 +113,10 @@ fn missing_takes(folder: &Path, lesson: &Lesson) -> Vec<Problem> {
             weight: Weight::Error,
         })
         .collect()
+}
+
+fn names(passage: &Passage, file: &str) -> bool {
+    passage.record.iter().any(|r| r.file == file)
 }
 
 /// Records that the folder lacks, once each.

@@ -106,6 +106,31 @@ fn a_take_stands_in_for_the_record() {
 }
 
 #[test]
+fn stretches_of_several_files_are_each_looked_for_in_their_own() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = dir.path().to_str().unwrap().to_string();
+    // The first file has another note on the third beat, the second lies beside it.
+    folder(dir.path(), &TEXT.replacen("4:5", "4:4", 1));
+    let audio = dir.path().join("audio");
+    std::fs::copy(audio.join("bars.wav"), audio.join("again.wav")).unwrap();
+    std::fs::write(dir.path().join("lesson.kdl"), TEXT.replacen("to=4.8", "to=4.8\n    record \"audio/again.wav\" from=0 to=4.8", 1)).unwrap();
+    let v = json(&run(&["check", &at, "--json"]));
+    assert_eq!(v["passages"][0]["records"], serde_json::json!(["audio/bars.wav", "audio/again.wav"]));
+    assert_eq!(v["findings"][0]["suggested"].as_u64(), Some(54), "{}", v["findings"]);
+    std::fs::remove_file(audio.join("bars.wav")).unwrap();
+    let out = run(&["check", &at]);
+    let said = String::from_utf8_lossy(&out.stdout).to_string();
+    assert_eq!(out.status.code(), Some(1), "{said}");
+    assert!(said.contains("audio/bars.wav is not there") && !said.contains("against themselves alone"), "{said}");
+    let v = json(&run(&["check", &at, "--json"]));
+    assert_eq!((v["passages"][0]["record"].as_str(), v["missing_records"][0].as_str()), (Some("audio/again.wav"), Some("audio/bars.wav")));
+    assert_eq!(v["findings"][0]["suggested"].as_u64(), Some(54));
+    let page = dir.path().join("findings.html");
+    assert_eq!(run(&["check", &at, "--report", page.to_str().unwrap()]).status.code(), Some(1));
+    assert!(std::fs::read_to_string(page).unwrap().contains("data:audio"));
+}
+
+#[test]
 fn a_record_that_is_not_there_is_said_and_no_fault() {
     let dir = tempfile::tempdir().unwrap();
     std::fs::write(dir.path().join("lesson.kdl"), TEXT).unwrap();

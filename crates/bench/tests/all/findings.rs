@@ -174,6 +174,22 @@ fn without_a_record_each_passage_is_checked_against_itself() {
 }
 
 #[test]
+fn stretches_of_several_records_are_each_looked_for_in_their_own() {
+    let text = TEXT.replacen("to=4.8", "to=4.8\n    record \"audio/again.wav\" from=0 to=4.8", 1);
+    let b = bench(&text, &wrong());
+    std::fs::copy(b.path("audio/bars.wav"), b.path("audio/again.wav")).unwrap();
+    let all = b.post("/check", &json!({})).json();
+    assert_eq!(all["findings"].as_array().unwrap().len(), 1);
+    assert!(all["passages"][0]["words"].as_str().unwrap().starts_with("audio/again.wav and audio/bars.wav, "), "{}", all["passages"][0]);
+    std::fs::remove_file(b.path("audio/bars.wav")).unwrap();
+    let all = b.post("/check", &json!({})).json();
+    assert_eq!((all["findings"].as_array().unwrap().len(), all["passages"][0]["record"].as_str()), (1, Some("audio/again.wav")));
+    assert!(all["passages"][0]["limits"][0].as_str().unwrap().contains("audio/bars.wav is not there"), "{}", all["passages"][0]);
+    // Its sound is of the file that was listened to.
+    assert_eq!(b.get(&format!("/check/sound?run={}&finding=0&percent=100", all["run"])).status, 200);
+}
+
+#[test]
 fn strangers_and_nonsense_get_nothing() {
     let b = bench(TEXT, &wrong());
     let run = b.post("/check", &json!({})).json()["run"].as_u64().unwrap();

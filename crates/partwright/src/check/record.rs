@@ -8,7 +8,7 @@ use crate::hear::progress;
 use check::{Checked, Finding, FindingKind, NoteChecked, Options, PartChecked, Stray, Unwritten, Voice};
 use lesson::{Lesson, Passage};
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use wave::Buffer;
 
@@ -44,7 +44,7 @@ pub fn checked(found: &Found, a: &Check) -> Result<Vec<PassageChecked>, Failure>
     out
 }
 
-/// The passages that are wanted and name a record which is in the folder, against it; each record is read once, however many passages lie in it.
+/// The passages that are wanted and name a record which is in the folder, against all such records; each is read once, however many passages lie in it.
 /// `progress` is told how much is done, 0 to 1.
 pub fn against_records(folder: &Path, lesson: &Lesson, wanted: &dyn Fn(&Passage) -> bool, progress: &dyn Fn(f64)) -> Result<Vec<PassageChecked>, Failure> {
     let mut records: BTreeMap<&str, Buffer> = BTreeMap::new();
@@ -52,16 +52,17 @@ pub fn against_records(folder: &Path, lesson: &Lesson, wanted: &dyn Fn(&Passage)
     let wanted: Vec<&Passage> = lesson.passages.iter().filter(|p| wanted(p)).collect();
     for (i, p) in wanted.iter().enumerate() {
         progress(i as f64 / wanted.len() as f64);
-        // The stretches of one passage lie in one record; another file beside it speaks for itself elsewhere.
-        let Some(file) = p.record.first().map(|r| r.file.as_str()) else { continue };
-        let path = folder.join(file);
-        if !path.is_file() {
+        let files: BTreeSet<&str> = p.record.iter().map(|r| r.file.as_str()).filter(|f| folder.join(f).is_file()).collect();
+        if files.is_empty() {
             continue;
         }
-        if !records.contains_key(file) {
-            records.insert(file, audio::read(&path)?.0);
+        for file in &files {
+            if !records.contains_key(file) {
+                records.insert(file, audio::read(&folder.join(file))?.0);
+            }
         }
-        let checked = check::passage(lesson, &p.id, &records[file], &Options::default()).map_err(|e| Failure::MaterialSaid(e.to_string()))?;
+        let own: Vec<(&str, &Buffer)> = files.iter().filter_map(|f| Some((*f, records.get(f)?))).collect();
+        let checked = check::passage(lesson, &p.id, &own, &Options::default()).map_err(|e| Failure::MaterialSaid(e.to_string()))?;
         out.push(PassageChecked { title: p.title.clone(), checked });
     }
     Ok(out)
@@ -77,6 +78,8 @@ pub fn passage_json(c: &PassageChecked) -> Value {
         "id": c.checked.id,
         "start": c.checked.starts_s.first().map(|s| to(*s, 1e4)),
         "starts": c.checked.starts_s.iter().map(|s| to(*s, 1e4)).collect::<Vec<_>>(),
+        "record": c.checked.file,
+        "records": c.checked.files,
         "aligned": to(c.checked.aligned, 1e3),
         "stretch": to(c.checked.stretch, 1e4),
         "cents": c.checked.cents.map(|v| to(v, 1e1)),
@@ -140,7 +143,9 @@ pub fn finding_json(passage: &str, f: &Finding) -> Value {
 /// Findings with the numbers that they are accepted by, then how each part lies against the beat.
 pub fn passage_text(c: &PassageChecked, number: &mut usize) -> String {
     let name = if c.title.is_empty() || c.title == c.checked.id { c.checked.id.clone() } else { format!("{} ({})", c.title, c.checked.id) };
-    let at: Vec<String> = c.checked.starts_s.iter().map(|s| clock(*s)).collect();
+    // The file is named where there is more than one.
+    let several = c.checked.files.windows(2).any(|f| f[0] != f[1]);
+    let at: Vec<String> = c.checked.starts_s.iter().zip(&c.checked.files).map(|(s, f)| if several { format!("{} of {f}", clock(*s)) } else { clock(*s) }).collect();
     let mut out = if at.is_empty() { format!("\n{name}: not found in the record\n") } else { format!("\n{name}: found at {}\n", at.join(" and ")) };
     for f in &c.checked.findings {
         *number += 1;

@@ -23,15 +23,15 @@ pub fn write(found: &Found, checked: &[PassageChecked], file: &Path) -> Result<(
     let lesson = &found.lesson;
     let mut records: BTreeMap<&str, Buffer> = BTreeMap::new();
     for c in checked.iter().filter(|c| !c.checked.findings.is_empty()) {
-        let name = lesson.passages.iter().find(|p| p.id == c.checked.id).and_then(|p| p.record.first()).map(|r| r.file.as_str());
-        if let Some(name) = name.filter(|n| !records.contains_key(n)) {
+        let name = c.checked.file.as_str();
+        if !records.contains_key(name) {
             records.insert(name, audio::read(&found.folder.join(name))?.0);
         }
     }
     let mut items = Vec::new();
     for c in checked {
         let Some(passage) = lesson.passages.iter().find(|p| p.id == c.checked.id) else { continue };
-        let Some(record) = passage.record.first().and_then(|r| records.get(r.file.as_str())) else { continue };
+        let Some(record) = records.get(c.checked.file.as_str()) else { continue };
         for finding in &c.checked.findings {
             let sounds = snippets(passage, &c.checked, finding, record).and_then(|[r, p]| Ok([address_of(&r)?, address_of(&p)?])).unwrap_or_default();
             // The numbers are those that `--accept` takes.
