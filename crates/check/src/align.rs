@@ -99,6 +99,8 @@ pub(crate) struct Known {
     /// Points of the grid that the teacher fixed: written and heard seconds. One fixes the start, more the tempo too.
     pub pins: Vec<(f64, f64)>,
     pub cents: f64,
+    /// Semitones that the record lies above the score, where that is not to be looked for.
+    pub turned: Option<usize>,
 }
 
 /// Aligns a score with a sound. `None` where the score has no notes.
@@ -304,7 +306,7 @@ fn coarse(heard: &Features, written: &Features, known: &Known, seconds: f64) -> 
     let steps = (within / seconds / 2.0).ceil() as i64;
     let mut best = (f64::MIN, start, 1.0, 0usize);
     let mut all = Vec::new();
-    for (semitones, tempi) in [(0usize, 14i32), (1, 4), (2, 4), (11, 4), (10, 4)] {
+    for (semitones, tempi) in [(0usize, 14i32), (1, 4), (2, 4), (11, 4), (10, 4)].into_iter().filter(|s| known.turned.is_none_or(|t| t == s.0)) {
         for step in -tempi..=tempi {
             let stretch = libm::exp(f64::from(step) * 0.006);
             for s in -steps..=steps {

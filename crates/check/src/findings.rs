@@ -80,7 +80,7 @@ pub(crate) fn findings(score: &Score, checked: &Checked, wholes: &[(Option<usize
     }
     let all = wholes.iter().any(|(p, w, _)| p.is_none() && !matches!(w, Whole::EndsEarly { .. }));
     for (n, part) in checked.parts.iter().enumerate() {
-        if all || wholes.iter().any(|(p, ..)| *p == Some(n)) {
+        if all || wholes.iter().any(|(p, w, _)| *p == Some(n) && !matches!(w, Whole::StringTuned { .. })) {
             continue;
         }
         let mut own = of_part(score, n, part, voice);
@@ -250,14 +250,14 @@ fn of_whole(score: &Score, checked: &Checked, part: Option<usize>, whole: Whole,
         Whole::Silent => format!("nothing is heard in this stretch of {what}"),
         Whole::OtherRecord => {
             if take {
-                "your take does not sound like this passage: is it the right one?".into()
+                "this does not seem to be this passage: is it the right passage, and the right take?".into()
             } else {
-                format!("the stretch of record does not sound like the passage \"{}\": is it the right file, and the right place in it?", score.id)
+                format!("this does not seem to be the passage \"{}\": is it the right record, and the right place in it?", score.id)
             }
         }
         Whole::Tempo { times } => {
             let word = if times > 1.5 { "twice" } else if times < 0.67 { "half" } else { "another tempo than" };
-            if take { format!("you played at {word} the written tempo") } else { format!("the passage fits at {word} the written tempo") }
+            if take { format!("you played at {word} the written tempo") } else { format!("the passage fits at {word} the written tempo: is the tempo right?") }
         }
         Whole::EndsEarly { bar, time_s } => {
             f.bar = bar;
@@ -266,22 +266,42 @@ fn of_whole(score: &Score, checked: &Checked, part: Option<usize>, whole: Whole,
             format!("{what} ends in bar {bar}: nothing is known of what comes after")
         }
         Whole::Semitones(by) => {
-            let much = match by.abs() {
-                1 => "a semitone".to_string(),
-                2 => "a whole tone".into(),
-                12 => "an octave".into(),
-                n => format!("{n} semitones"),
-            };
-            let side = if by > 0 { "low" } else { "high" };
-            if take { format!("the whole part \"{name}\" sounds {much} {} than written: is the tuning right?", if by > 0 { "higher" } else { "lower" }) } else { format!("the whole part \"{name}\" seems {much} {side}: is the tuning (or the capo) right?") }
+            let (much, way, side) = (interval_words(by), if by > 0 { "higher" } else { "lower" }, if by > 0 { "low" } else { "high" });
+            match (take, part) {
+                (true, _) => format!("all that you played sounds {much} {way} than written: is your guitar tuned right, and the capo where it belongs?"),
+                (false, Some(_)) => format!("the whole part \"{name}\" seems {much} {side}: is the tuning (or the capo) right?"),
+                (false, None) => format!("all parts seem {much} {side}: is the tuning right, or does this copy of the record run {way}?"),
+            }
         }
+        Whole::StringTuned { string, by } => {
+            let open = part.and_then(|p| score.parts.get(p)).and_then(|p| p.neck.as_ref()?.sounds(string, 0)).map_or(0, |m| i32::from(m.0));
+            (f.string, f.written) = (Some(string), Some(open));
+            let (written, sounds) = (note_name(score.key, open), note_name(score.key, open + by));
+            let (much, way) = (interval_words(by), if by > 0 { "higher" } else { "lower" });
+            if take {
+                format!("every note on your string {string} sounds {much} {way} than written: tune it to {written} (it seems to be at {sounds})")
+            } else {
+                format!("all notes on string {string} of \"{name}\" sound {much} {way} than written: is that string tuned to {sounds} there, not {written}?")
+            }
+        }
+        Whole::Absent if take => "hardly a note of this part is heard in your take: is it the right part?".into(),
         Whole::Absent => format!("hardly a note of the part \"{name}\" is heard in {what}"),
     };
     f.suggested = match whole {
         Whole::Semitones(by) => Some(by),
+        Whole::StringTuned { by, .. } => f.written.map(|w| w + by),
         _ => None,
     };
     f
+}
+
+fn interval_words(semitones: i32) -> String {
+    match semitones.abs() {
+        1 => "a semitone".into(),
+        2 => "a whole tone".into(),
+        12 => "an octave".into(),
+        n => format!("{n} semitones"),
+    }
 }
 
 /// The better pitch on the same string, else a free one near by.

@@ -189,39 +189,50 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
     let mut checked = Checked { id: score.id.clone(), file: first_file.into(), stretch: 1.0, aligned: 1.0, ..Checked::default() };
     let mut stretches: Vec<moments::Stretch> = Vec::new();
     let mut wholes: Vec<(Option<usize>, Whole, f64)> = Vec::new();
-    for Span { file, record, from_s: from, to_s: to } in spans {
+    // The first stretch: which it is, what was known of it, and whether it is doubtful.
+    let mut doubt: Option<(&Span, align::Known, bool)> = None;
+    for span in spans {
+        let Span { file, record, from_s: from, to_s: to } = span;
         let from_s = (from - AROUND_S).max(0.0);
         let cut = record.slice_time(Seconds(from_s)..Seconds((to + AROUND_S).min(record.duration().0).max(from_s)));
         let Some(sound) = spectra::Sound::new(&cut) else { continue };
         let cents = options.cents.or_else(|| hear::pitch_reference(&cut).ok().flatten().filter(|p| p.confidence > 0.15).map(|p| p.cents));
         checked.cents = checked.cents.or(cents);
         let pins = options.pins.iter().filter(|p| *file == first_file && p.1 >= from_s && p.1 <= to + AROUND_S).map(|p| (p.0, p.1 - from_s)).collect();
-        let known = align::Known { start_s: from - from_s, start_within_s: options.start_within_s, pins, cents: cents.unwrap_or(0.0) };
+        let known = align::Known { start_s: from - from_s, start_within_s: options.start_within_s, pins, cents: cents.unwrap_or(0.0), turned: None };
         let Some(alignment) = align::align(&sound, score, &known) else { continue };
         let alignment = if known.pins.len() < 2 { swung(score, &sound, &known, alignment) } else { alignment };
-        let early = ends_early(score, &alignment, sound.end_s);
-        if (alignment.sure < 1.6 * UNSURE || early.is_some()) && known.pins.len() < 2 {
-            // Another tempo than the written one?
-            let other = [0.5, 2.0].into_iter().filter_map(|times| align::align(&sound, &whole::at_tempo(score, times), &known).map(|a| (a.sure, times))).max_by(|a, b| a.0.total_cmp(&b.0));
-            if let Some((sure, times)) = other.filter(|(s, _)| *s > alignment.sure + 0.12) {
-                wholes.push((None, Whole::Tempo { times }, (sure - alignment.sure).min(0.3) / 0.3));
+        let combs = features::Combs::new(known.cents);
+        let mut stretch = moments::Stretch { sound, alignment, combs, cents: known.cents, from_s };
+        if stretch.alignment.semitones != 0 {
+            // One part moved and the others right can lead the search astray: is more heard where it lies as written?
+            let plain = align::Known { turned: Some(0), ..known.clone() };
+            if let Some(as_written) = align::align(&stretch.sound, score, &plain) {
+                let moved = whole::held(score, &stretch, 3);
+                let moved_alignment = std::mem::replace(&mut stretch.alignment, as_written);
+                if whole::held(score, &stretch, 3) < moved {
+                    stretch.alignment = moved_alignment;
+                }
             }
         }
+        let moments::Stretch { sound, alignment, .. } = &stretch;
+        let early = ends_early(score, alignment, sound.end_s);
         checked.starts_s.push(from_s + alignment.heard(0.0));
         checked.files.push((*file).into());
         checked.aligned = checked.aligned.min(alignment.sure.clamp(0.0, 1.0));
         if stretches.is_empty() {
+            doubt = Some((span, known.clone(), alignment.sure < 1.6 * UNSURE || early.is_some()));
             checked.file = (*file).into();
             checked.stretch = alignment.stretch;
             checked.grid = alignment.grid.iter().map(|(w, h)| (*w, from_s + h)).collect();
-            if let Some((time_s, bar)) = early.filter(|_| wholes.is_empty()) {
+            if let Some((time_s, bar)) = early {
                 wholes.push((None, Whole::EndsEarly { time_s: from_s + time_s, bar }, 0.9));
             }
             if sound.right.is_none() && score.parts.len() > 1 {
                 checked.limits.push("the record is mono: parts cannot be told apart by their seats, so notes that two parts share say less".into());
             }
         }
-        stretches.push(moments::Stretch { sound, alignment, combs: features::Combs::new(cents.unwrap_or(0.0)), cents: cents.unwrap_or(0.0), from_s });
+        stretches.push(stretch);
     }
     let Some(first) = stretches.first() else {
         if score.parts.iter().any(|p| !p.notes.is_empty()) {
@@ -232,10 +243,12 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
         return checked;
     };
     if checked.cents.is_none() {
-        checked.limits.push("the record's pitch could not be measured: it is taken to be concert pitch".into());
+        let whose = if options.voice == Voice::Take { "your take's" } else { "the record's" };
+        checked.limits.push(format!("{whose} pitch could not be measured: it is taken to be concert pitch"));
     }
     let (from_s, end_s) = (first.from_s, first.sound.end_s);
-    let (mut heard, mut pitched) = (0, 0);
+    // For each pitched part the share of its notes that is heard, and of how many.
+    let mut held: Vec<(f64, usize)> = Vec::new();
     for (n, part) in score.parts.iter().enumerate() {
         let moments = moments::moments(score, n, &stretches);
         let mono = stretches.iter().any(|s| s.sound.right.is_none());
@@ -254,44 +267,80 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
         let mut rhythm = rhythm::strays(score, n, &moments, &notes, alone, from_s);
         let pocket = rhythm::pocket(score, n, &moments, &notes);
         if part.is_pitched() {
-            heard += notes.iter().filter(|n| !n.unpitched && n.marks[0] > 0.0 && n.verdict != Verdict::NotAudible).count();
-            pitched += notes.iter().filter(|n| !n.unpitched && n.verdict != Verdict::NotAudible).count();
-            let whole = whole::moved_by(part, &moments).map(|(by, sure)| (Whole::Semitones(by), sure)).or_else(|| whole::absent(part, &moments).then_some((Whole::Absent, 0.7)));
+            let own: Vec<f64> = notes.iter().filter(|n| !n.unpitched && n.verdict != Verdict::NotAudible).map(|n| judge::share(n.marks[0])).collect();
+            let moved = whole::moved_by(part, &moments);
+            // A part in another tuning is there, moved further it may as well be other music.
+            let fits = moved.filter(|m| m.0.abs() <= 3).map(|m| m.1);
+            held.push((fits.unwrap_or(own.iter().sum::<f64>() / own.len().max(1) as f64), own.len()));
+            for (string, by, sure) in whole::strings_moved(part, &moments) {
+                wholes.push((Some(n), Whole::StringTuned { string, by }, sure));
+                for (note, c) in part.notes.iter().zip(&mut notes).filter(|(x, _)| x.place.is_some_and(|p| p.0 == string)) {
+                    quiet(c);
+                    // What it plays instead, and its overtones, are no notes that nobody wrote.
+                    unwritten.retain(|u| !matches!(u.midi - note.midi - by, 0 | 12 | 19 | 24 | 28 | 31) || (u.time_s - c.time_s).abs() > 0.1);
+                }
+            }
+            let whole = moved.map(|(by, _, sure)| (Whole::Semitones(by), sure)).or_else(|| whole::absent(part, &moments).then_some((Whole::Absent, 0.7)));
             if let Some((whole, sure)) = whole {
                 wholes.push((Some(n), whole, sure));
                 // One finding, not a hundred: single notes say nothing now.
                 unwritten.clear();
                 rhythm.clear();
-                for note in &mut notes {
-                    note.better = None;
-                    note.moved_slots = None;
-                    note.verdict = if note.verdict == Verdict::Contradicted { Verdict::Weak } else { note.verdict };
-                }
+                notes.iter_mut().for_each(quiet);
             }
         }
         checked.parts.push(PartChecked { name: part.name.clone(), notes, unwritten, rhythm, pocket });
     }
-    let elsewhere = checked.aligned < UNSURE && pitched >= 8 && (heard as f64) < 0.3 * pitched as f64 && !wholes.iter().any(|(_, w, _)| matches!(w, Whole::Semitones(_) | Whole::Tempo { .. }));
-    if elsewhere {
-        wholes.retain(|(_, w, _)| matches!(w, Whole::EndsEarly { .. }));
-        wholes.push((None, Whole::OtherRecord, 1.0 - heard as f64 / pitched as f64));
-    }
+    let share = whole::held_by_parts(&held);
+    let tempi = match &doubt {
+        Some((span, known, doubtful)) if known.pins.len() < 2 && (*doubtful || share < 0.5) => other_tempi(score, span, known, from_s, share),
+        _ => vec![],
+    };
+    whole::together(score, &mut wholes, share, &tempi, first.alignment.semitones);
     if wholes.iter().any(|(p, w, _)| p.is_none() && !matches!(w, Whole::EndsEarly { .. })) {
-        wholes.retain(|(p, ..)| p.is_none());
         for part in &mut checked.parts {
             part.unwritten.clear();
             part.rhythm.clear();
-            for note in part.notes.iter_mut().filter(|n| n.verdict == Verdict::Contradicted) {
-                (note.verdict, note.better) = (Verdict::Weak, None);
-            }
+            part.notes.iter_mut().for_each(quiet);
         }
     }
     checked.findings = findings::findings(score, &checked, &wholes, options.voice);
     checked
 }
 
+/// Of a note that a larger fault speaks for, nothing is said by itself.
+fn quiet(note: &mut NoteChecked) {
+    (note.better, note.moved_slots) = (None, None);
+    if note.verdict == Verdict::Contradicted {
+        note.verdict = Verdict::Weak;
+    }
+}
+
 /// Alignments less sure than this are doubted.
 const UNSURE: f64 = 0.35;
+
+/// Half and double the written tempo where the passage fits a stretch better: times the written one, and how sure.
+fn other_tempi(score: &Score, span: &Span, known: &align::Known, from_s: f64, share: f64) -> Vec<(f64, f64)> {
+    let mut out = Vec::new();
+    for times in [0.5, 2.0] {
+        // At half the tempo it goes on for twice as long.
+        let end = if times < 1.0 { span.to_s.max(span.from_s + score.length_s / times) } else { span.to_s };
+        let cut = span.record.slice_time(Seconds(from_s)..Seconds((end + AROUND_S).min(span.record.duration().0).max(from_s)));
+        let at_tempo = whole::at_tempo(score, times);
+        let Some((sound, alignment)) = spectra::Sound::new(&cut).and_then(|s| align::align(&s, &at_tempo, known).map(|a| (s, a))) else { continue };
+        let stretch = moments::Stretch { sound, alignment, combs: features::Combs::new(known.cents), cents: known.cents, from_s };
+        let held = whole::held(&at_tempo, &stretch, 0);
+        // Played at another tempo, clearly more is heard than as written; other music fits neither way.
+        if held > TEMPO_HELD && held > share + TEMPO_MORE {
+            out.push((times, held));
+        }
+    }
+    out
+}
+
+/// Another tempo is believed where more than this share of the notes is heard at it, and so much more than as written.
+const TEMPO_HELD: f64 = 0.4;
+const TEMPO_MORE: f64 = 0.15;
 
 /// Where a good part of the strokes has no onset, the record may swing otherwise than written: the score is swung in other ways, and the one by which
 /// clearly more strokes are found is kept.

@@ -9,7 +9,7 @@ mod report;
 use crate::args::Check;
 use crate::failure::{Failure, print, print_json, report};
 use crate::folder::{Found, open, problems_json};
-use check::{Finding, Settle};
+use check::{Finding, Settle, Voice};
 use lesson::{Lesson, Passage, Problem, Weight};
 use record::PassageChecked;
 use serde_json::{Value, json};
@@ -73,7 +73,7 @@ fn tell(found: &Found, problems: &[Problem], checked: &[PassageChecked], unheard
     for c in checked {
         print(&record::passage_text(c, &mut number))?;
     }
-    if number > 0 {
+    if number > 0 && checked.iter().all(|c| c.voice == Voice::Record) {
         print("--accept N writes a finding into the lesson, --as-written N keeps what is written and does not report it again\n")?;
     }
     for file in unheard {

@@ -102,6 +102,17 @@ fn a_take_stands_in_for_the_record() {
     let v = json(&run(&["check", &at, "--take", take.to_str().unwrap(), "--part", "line", "--json"]));
     assert_eq!(v["findings"][0]["suggested"].as_u64(), Some(51), "{}", v["findings"]);
     assert_eq!(run(&["check", &at, "--take", take.to_str().unwrap(), "--part", "nobody"]).status.code(), Some(2));
+    // In words for a pupil; to change the lesson is not theirs.
+    let said = |out: &Output| String::from_utf8_lossy(&out.stdout).to_string();
+    let wrong = said(&run(&["check", &at, "--take", take.to_str().unwrap(), "--part", "line"]));
+    assert!(wrong.contains("you played Eb3 where D3 is written (string 5 fret 5)") && !wrong.contains("--accept") && !wrong.contains("the record"), "{wrong}");
+    std::fs::write(dir.path().join("lesson.kdl"), TEXT.replacen("5:5", "5:6", 1)).unwrap();
+    let right = said(&run(&["check", &at, "--take", take.to_str().unwrap(), "--part", "line"]));
+    assert!(right.contains("you played all of it as it is written") && right.contains("you play on the beat"), "{right}");
+    let silent = dir.path().join("silent.wav");
+    std::fs::write(&silent, wave::encode_wav16(&wave::Buffer::silence(44_100, 1, 44_100 * 6).unwrap()).unwrap()).unwrap();
+    let silent = said(&run(&["check", &at, "--take", silent.to_str().unwrap(), "--part", "line"]));
+    assert!(silent.contains("not found in your take") && silent.contains("nothing is heard in this stretch of your take"), "{silent}");
     assert_eq!(run(&["check", &at, "--passage", "nowhere"]).status.code(), Some(2));
 }
 

@@ -16,6 +16,8 @@ use wave::Buffer;
 pub struct PassageChecked {
     pub title: String,
     pub checked: Checked,
+    /// Whom its words speak to.
+    pub voice: Voice,
 }
 
 /// All passages that name a record which is there; or one part of one passage against a take.
@@ -35,7 +37,7 @@ pub fn checked(found: &Found, a: &Check) -> Result<Vec<PassageChecked>, Failure>
         let (take, _) = audio::read(file)?;
         let options = Options { voice: Voice::Take, ..Options::default() };
         let checked = check::take(lesson, &id, part, &take, &options).map_err(|e| Failure::Usage(e.to_string()))?;
-        return Ok(vec![PassageChecked { title: title(&id), checked }]);
+        return Ok(vec![PassageChecked { title: title(&id), checked, voice: Voice::Take }]);
     }
     let bar = progress();
     let wanted = |p: &Passage| a.passage.as_ref().is_none_or(|id| *id == p.id);
@@ -63,7 +65,7 @@ pub fn against_records(folder: &Path, lesson: &Lesson, wanted: &dyn Fn(&Passage)
         }
         let own: Vec<(&str, &Buffer)> = files.iter().filter_map(|f| Some((*f, records.get(f)?))).collect();
         let checked = check::passage(lesson, &p.id, &own, &Options::default()).map_err(|e| Failure::MaterialSaid(e.to_string()))?;
-        out.push(PassageChecked { title: p.title.clone(), checked });
+        out.push(PassageChecked { title: p.title.clone(), checked, voice: Voice::Record });
     }
     Ok(out)
 }
@@ -146,7 +148,8 @@ pub fn passage_text(c: &PassageChecked, number: &mut usize) -> String {
     // The file is named where there is more than one.
     let several = c.checked.files.windows(2).any(|f| f[0] != f[1]);
     let at: Vec<String> = c.checked.starts_s.iter().zip(&c.checked.files).map(|(s, f)| if several { format!("{} of {f}", clock(*s)) } else { clock(*s) }).collect();
-    let mut out = if at.is_empty() { format!("\n{name}: not found in the record\n") } else { format!("\n{name}: found at {}\n", at.join(" and ")) };
+    let take = c.voice == Voice::Take;
+    let mut out = if at.is_empty() { format!("\n{name}: not found in {}\n", if take { "your take" } else { "the record" }) } else { format!("\n{name}: found at {}\n", at.join(" and ")) };
     for f in &c.checked.findings {
         *number += 1;
         // Most findings say how sure they are where the doubt lies.
@@ -159,7 +162,7 @@ pub fn passage_text(c: &PassageChecked, number: &mut usize) -> String {
         out.push_str(&format!("{:>4}  {}{sure}\n", *number, f.words));
     }
     if c.checked.findings.is_empty() && !at.is_empty() {
-        out.push_str("      the record has nothing against it\n");
+        out.push_str(if take { "      you played all of it as it is written\n" } else { "      the record has nothing against it\n" });
     }
     for p in &c.checked.parts {
         let Some(q) = p.pocket else { continue };
@@ -172,7 +175,8 @@ pub fn passage_text(c: &PassageChecked, number: &mut usize) -> String {
             Some(s) if (s - q.swing_written_percent).abs() >= 2.0 => format!(", swing {s:.0} % (written {:.0} %)", q.swing_written_percent),
             _ => String::new(),
         };
-        out.push_str(&format!("      {}: {way}, within {:.0} ms{swing}\n", p.name, q.spread_ms));
+        let who = if take { "you play".to_string() } else { format!("{}:", p.name) };
+        out.push_str(&format!("      {who} {way}, within {:.0} ms{swing}\n", q.spread_ms));
     }
     for l in &c.checked.limits {
         out.push_str(&format!("      {l}\n"));
