@@ -16,6 +16,7 @@
 //! | [`report`], `strip` | the findings report, with what the record holds drawn under the notes |
 //! | `taking` | what was played in: written out for bars of a part, and put into the text |
 //! | `sounds` | parts and record as samples for the browser |
+//! | `shelf`, `shelf_page` | the lessons that lie about; looking in all of them, and what pupils asked for |
 //! | `routes`, `page` | what is answered where, and the page itself |
 //!
 //! ```
@@ -53,6 +54,7 @@ mod routes;
 mod serve;
 pub mod services;
 mod shelf;
+mod shelf_page;
 mod sounds;
 mod state;
 mod strip;

@@ -10,6 +10,7 @@ pub fn asset(name: &str) -> Option<(&'static str, &'static str)> {
     Some(match name {
         "bench.css" => ("text/css; charset=utf-8", include_str!("page/bench.css")),
         "bench.js" => (SCRIPT, include_str!("page/bench.js")),
+        "shelf.js" => (SCRIPT, include_str!("page/shelf.js")),
         "start.js" => (SCRIPT, include_str!("page/start.js")),
         "link.js" => (SCRIPT, include_str!("page/link.js")),
         "sheet.js" => (SCRIPT, include_str!("page/sheet.js")),
@@ -29,7 +30,7 @@ pub fn asset(name: &str) -> Option<(&'static str, &'static str)> {
     })
 }
 
-fn frame(title: &str, script: &str, body: Markup) -> String {
+pub fn frame(title: &str, script: &str, body: Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -65,6 +66,7 @@ pub fn start(lessons: &[String], demos: &[&str]) -> String {
                     @if lessons.is_empty() { p.quiet { "None yet." } }
                     ul.lessons { @for l in lessons { li { button type="button" data-folder=(l) { @if l == "." { "this folder" } @else { (l) } } } } }
                 }
+                p { a href="/shelf" { "Look in all of them, and at what pupils asked for" } }
                 section aria-labelledby="new" {
                     h2 id="new" { "A new lesson" }
                     form id="create" {
@@ -99,6 +101,7 @@ pub fn bench(title: &str, pack: &str) -> String {
                     button type="button" id="show-text" aria-pressed="false" aria-controls="text-leaf" { "Text" }
                     button type="button" id="check" aria-keyshortcuts="Control+Enter" { "Check" }
                     button type="button" id="make" { "Make" }
+                    a href="/shelf" { "Shelf" }
                     label.line { input type="checkbox" id="left-handed"; " left-handed necks" }
                     span.saving id="saving" role="status" { "" }
                 }
@@ -225,7 +228,7 @@ mod tests {
 
     #[test]
     fn the_pages_files_are_there() {
-        for name in ["bench.css", "bench.js", "start.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "input.js", "recorder.js", "taking.js", "taking.css", "findings.js", "findings.css", "icon.svg"] {
+        for name in ["bench.css", "bench.js", "start.js", "shelf.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "input.js", "recorder.js", "taking.js", "taking.css", "findings.js", "findings.css", "icon.svg"] {
             assert!(super::asset(name).is_some_and(|(_, text)| text.len() > 100), "{name}");
         }
         assert_eq!(super::asset("../Cargo.toml"), None);

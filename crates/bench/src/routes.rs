@@ -57,6 +57,7 @@ pub fn routes(state: Arc<State>) -> Router {
         .route("/pack/{key}/{*path}", get(pack))
         .merge(crate::checking::routes())
         .merge(crate::taking::routes())
+        .merge(crate::shelf_page::routes())
         .layer(DefaultBodyLimit::max(BODY_MAX))
         .route("/takes", post(takes).layer(DefaultBodyLimit::max(UPLOAD_MAX)))
         .layer(axum::middleware::from_fn_with_state(state.clone(), guard))

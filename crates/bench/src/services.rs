@@ -34,6 +34,39 @@ pub struct Demo {
 /// A file that `make` wrote, relative to the lesson's folder, with `/`.
 pub type Made = String;
 
+/// A passage of another lesson that has what was looked for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Hit {
+    /// The lesson's folder as the shelf names it, with `/`; `.` is the shelf's own.
+    pub lesson: String,
+    pub title: String,
+    pub passage: Option<String>,
+    /// Part and bar, in words; may be empty.
+    pub place: String,
+    /// A sentence.
+    pub why: String,
+}
+
+/// What the shelf has: the first few, and how many there are.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Found {
+    pub hits: Vec<Hit>,
+    pub total: usize,
+}
+
+/// What a pupil asked for, held against the shelf.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Wish {
+    pub words: String,
+    /// `YYYY-MM-DD`.
+    pub day: Option<String>,
+    pub times: u32,
+    /// Lessons or passages that answer it; empty where nothing does.
+    pub by: Vec<String>,
+    /// Words of it that no lesson has.
+    pub without: Vec<String>,
+}
+
 /// How far a long service is: a part of 1, and what it does now.
 pub type Progress<'a> = &'a (dyn Fn(f64, &str) + Sync);
 
@@ -106,6 +139,46 @@ pub trait Services: Send + Sync + 'static {
         Err(Without::NotAvailable("this program cannot make the pack; use partwright make".into()))
     }
 
+    /// Passages below the folder `shelf` that have all of `words`.
+    ///
+    /// # Errors
+    /// Words that are no query (with the place under them), or where it is not built in.
+    fn find(&self, _shelf: &Path, _words: &str) -> Result<Found, Without> {
+        Err(no_shelf())
+    }
+
+    /// The passages that are most like one, nearest first.
+    ///
+    /// # Errors
+    /// A passage that the shelf does not have, or where it is not built in.
+    fn like(&self, _shelf: &Path, _lesson: &str, _passage: &str) -> Result<Found, Without> {
+        Err(no_shelf())
+    }
+
+    /// What is used often below the folder and was never taught, a sentence each.
+    ///
+    /// # Errors
+    /// Where it is not built in, or fails.
+    fn never_taught(&self, _shelf: &Path) -> Result<Vec<String>, Without> {
+        Err(no_shelf())
+    }
+
+    /// What pupils asked for: what nothing answers first, most wanted first.
+    ///
+    /// # Errors
+    /// A file of requests with faults, or where it is not built in.
+    fn wishes(&self, _shelf: &Path) -> Result<Vec<Wish>, Without> {
+        Err(no_shelf())
+    }
+
+    /// Writes requests down, one a line, each counted once more where it is there already.
+    ///
+    /// # Errors
+    /// Lines that are no requests, a file that cannot be written: nothing is written then. Or where it is not built in.
+    fn wish(&self, _shelf: &Path, _lines: &str) -> Result<(), Without> {
+        Err(no_shelf())
+    }
+
     /// Lessons that come with the program.
     fn demos(&self) -> Vec<Demo> {
         Vec::new()
@@ -118,6 +191,10 @@ pub trait Services: Send + Sync + 'static {
             lesson::quoted(title)
         )
     }
+}
+
+fn no_shelf() -> Without {
+    Without::NotAvailable("this program has no shelf; use partwright find".into())
 }
 
 /// The bench by itself: it can hear and check, and says of everything else that it cannot.

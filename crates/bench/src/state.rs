@@ -74,9 +74,14 @@ impl State {
     /// Opens the lesson in a folder, in place of the one that was open.
     ///
     /// # Errors
-    /// A sentence.
+    /// A sentence; the one that was open stays then. It has to be saved, and nothing be made or checked of it.
     pub fn open_lesson(&self, folder: &Path) -> Result<(), String> {
         let beneath = Beneath::new(folder).map_err(|e| format!("{}: {e}", folder.display()))?;
+        if self.open().as_ref().is_some_and(|o| o.desk.folder.root() == beneath.root()) {
+            return Ok(());
+        }
+        const AT_WORK: &str = "the open lesson is being made or checked; wait until that is done";
+        let (Ok(_no_making), Ok(_no_check)) = (self.making.try_lock(), self.checking.try_lock()) else { return Err(AT_WORK.into()) };
         // Before anything is made in it.
         beneath.open(desk::LESSON_FILE).map_err(|e| match e.kind() {
             std::io::ErrorKind::NotFound => format!("there is no {} in {}", desk::LESSON_FILE, folder.display()),
@@ -101,8 +106,16 @@ impl State {
             _lock: lock,
         };
         open.draw();
-        *self.open() = Some(open);
+        {
+            let mut at = self.open();
+            if at.as_ref().is_some_and(|o| !o.desk.is_saved()) {
+                return Err("what was typed in the open lesson is not in its file yet; try again in a moment, or see what stands in the way there".into());
+            }
+            *at = Some(open);
+        }
         let _ = self.wake.send(Wake::Typed);
+        // Windows that show the other one.
+        self.tell("look", &json!({}));
         Ok(())
     }
 

@@ -78,9 +78,9 @@ pub struct New {
 pub struct Open {
     /// The lesson's folder; without one you choose or start one on the page
     pub dir: Option<PathBuf>,
-    /// Folder below which lessons to choose from lie, and new ones go
-    #[arg(long, default_value = ".", value_name = "DIR")]
-    pub shelf: PathBuf,
+    /// Folder below which lessons to choose from lie, and new ones go; the lesson's own surroundings, or this folder, where it is not given
+    #[arg(long, value_name = "DIR")]
+    pub shelf: Option<PathBuf>,
     /// Port to listen on; any free one where it is not given
     #[arg(long, default_value_t = 0)]
     pub port: u16,

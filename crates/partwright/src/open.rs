@@ -4,7 +4,8 @@ use crate::args::{Make, Open as Asked};
 use crate::failure::{Failure, print, print_json};
 use crate::folder;
 use crate::make;
-use bench::services::{Demo, Made, Played, Playing, Progress, Services, Without};
+use crate::shelf;
+use bench::services::{Demo, Found, Made, Played, Playing, Progress, Services, Wish, Without};
 use std::path::Path;
 use std::sync::Arc;
 use wave::Buffer;
@@ -14,7 +15,10 @@ pub fn run(a: Asked, json: bool) -> Result<(), Failure> {
     if let Some(dir) = lesson.as_ref().filter(|d| !d.join(folder::LESSON_FILE).is_file()) {
         return Err(Failure::NotPossible(format!("{}: there is no {} in this folder (partwright new makes one; partwright open alone lets you choose)", dir.display(), folder::LESSON_FILE)));
     }
-    let options = bench::Options { lesson, shelf: a.shelf, port: a.port };
+    // A lesson's shelf is the folder that it lies in, with the lessons beside it.
+    let around = || lesson.as_ref().and_then(|d| d.canonicalize().ok()?.parent().map(Path::to_path_buf));
+    let shelf = a.shelf.or_else(around).unwrap_or_else(|| ".".into());
+    let options = bench::Options { lesson, shelf, port: a.port };
     let running = bench::start(options, Arc::new(Program)).map_err(|e| Failure::NotPossible(e.to_string()))?;
     if json {
         print_json(&serde_json::json!({ "schema": "partwright/open/1", "address": running.address() }))?;
@@ -56,6 +60,26 @@ impl Services for Program {
 
     fn take(&self, audio: &Buffer, wanted: &Playing, progress: Progress<'_>) -> Result<Played, Without> {
         crate::played::played(audio, wanted, progress)
+    }
+
+    fn find(&self, shelf: &Path, words: &str) -> Result<Found, Without> {
+        shelf::find_shown(shelf, words).map_err(|e| failed(&e))
+    }
+
+    fn like(&self, shelf: &Path, lesson: &str, passage: &str) -> Result<Found, Without> {
+        shelf::like(shelf, lesson, passage).map_err(|e| failed(&e))
+    }
+
+    fn never_taught(&self, shelf: &Path) -> Result<Vec<String>, Without> {
+        shelf::never_taught(shelf).map_err(|e| failed(&e))
+    }
+
+    fn wishes(&self, shelf: &Path) -> Result<Vec<Wish>, Without> {
+        shelf::wishes(shelf).map_err(|e| failed(&e))
+    }
+
+    fn wish(&self, shelf: &Path, lines: &str) -> Result<(), Without> {
+        shelf::wish(shelf, lines).map_err(|e| failed(&e))
     }
 
     fn make(&self, folder: &Path, progress: Progress<'_>) -> Result<Vec<Made>, Without> {

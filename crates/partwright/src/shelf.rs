@@ -15,6 +15,8 @@ use std::time::{SystemTime, UNIX_EPOCH};
 /// Deepest folder below the shelf's own that is looked into, and most lessons that are taken up.
 const DEPTH_MAX: usize = 8;
 const LESSONS_MAX: usize = 50_000;
+/// What pupils asked for, where no other file is named.
+const REQUESTS_FILE: &str = "requests.txt";
 
 fn shelf_fault(e: ShelfError) -> Failure {
     Failure::NotPossible(e.to_string())
@@ -101,13 +103,17 @@ fn hit_text(h: &Hit) -> String {
     if let Some(p) = &h.passage {
         at.push_str(&format!("/{p}"));
     }
-    if let Some(p) = &h.part {
-        at.push_str(&format!(", {p}"));
-    }
-    if let Some(b) = h.bar {
-        at.push_str(&if b == 0 { ", pickup".to_string() } else { format!(", bar {b}") });
+    let place = place_text(h.part.as_deref(), h.bar);
+    if !place.is_empty() {
+        at.push_str(&format!(", {place}"));
     }
     format!("{at}\n    {}\n", h.why)
+}
+
+/// Part and bar of a hit, in words.
+fn place_text(part: Option<&str>, bar: Option<u32>) -> String {
+    let bar = bar.map(|b| if b == 0 { "pickup".to_string() } else { format!("bar {b}") });
+    part.map(str::to_string).into_iter().chain(bar).collect::<Vec<_>>().join(", ")
 }
 
 /// Faults in what was typed, with the place under the text.
@@ -120,6 +126,75 @@ fn query_faults(text: &str, problems: &[lesson::Problem]) -> String {
     }
     out
 }
+
+/// What the page of the bench shows of the shelf.
+mod shown {
+    use super::*;
+    use bench::services::{Found, Hit, Wish};
+
+    const MOST: usize = 20;
+    /// Uses from which on it is worth saying that something was never taught.
+    const OFTEN: u64 = 3;
+
+    pub fn find(folder: &Path, words: &str) -> Result<Found, Failure> {
+        let query = shelf::query(words).map_err(|p| Failure::Usage(query_faults(words, &p)))?;
+        let found = open(folder)?.0.find(&query, MOST).map_err(shelf_fault)?;
+        let hits = found.hits.into_iter().map(|h| Hit { place: place_text(h.part.as_deref(), h.bar), lesson: h.lesson, title: h.title, passage: h.passage, why: h.why }).collect();
+        Ok(Found { hits, total: found.total })
+    }
+
+    pub fn like(folder: &Path, lesson: &str, passage: &str) -> Result<Found, Failure> {
+        let found = open(folder)?.0.nearest(lesson, passage, MOST).map_err(shelf_fault)?;
+        let found = found.ok_or_else(|| Failure::MaterialSaid(format!("the shelf has no passage \"{passage}\" in \"{lesson}\"")))?;
+        let hits: Vec<Hit> = found.into_iter().map(|n| Hit { lesson: n.lesson, title: n.title, passage: Some(n.passage), place: String::new(), why: n.why }).collect();
+        Ok(Found { total: hits.len(), hits })
+    }
+
+    pub fn never_taught(folder: &Path) -> Result<Vec<String>, Failure> {
+        Ok(open(folder)?.0.never_taught(OFTEN).map_err(shelf_fault)?.into_iter().map(|g| g.why).collect())
+    }
+
+    pub fn wishes(folder: &Path) -> Result<Vec<Wish>, Failure> {
+        let file = folder.join(REQUESTS_FILE);
+        let text = text_or_none(&file)?;
+        let (list, problems) = shelf::requests(&text);
+        if !problems.is_empty() {
+            return Err(Failure::MaterialSaid(report(&file, &text, &problems)));
+        }
+        let wanted = open(folder)?.0.wanted(&list, 3).map_err(shelf_fault)?;
+        let one = |m: &Matched| {
+            let (by, without) = match &m.coverage {
+                Coverage::Covered { hits, .. } => (hits.iter().map(|h| format!("{}{}", h.lesson, h.passage.as_ref().map(|p| format!("/{p}")).unwrap_or_default())).collect(), vec![]),
+                Coverage::Answered { by, .. } => (by.clone(), vec![]),
+                Coverage::NotCovered { without } => (vec![], without.clone()),
+            };
+            Wish { words: m.request.words.clone(), day: m.request.date.clone(), times: m.request.times, by, without }
+        };
+        Ok(wanted.most_wanted.iter().map(|i| one(&wanted.not_covered[*i])).chain(wanted.covered.iter().map(one)).collect())
+    }
+
+    pub fn wish(folder: &Path, lines: &str) -> Result<(), Failure> {
+        let _one = one_at_a_time(folder)?;
+        let file = folder.join(REQUESTS_FILE);
+        let text = text_or_none(&file)?;
+        let (list, problems) = shelf::requests(&text);
+        if !problems.is_empty() {
+            return Err(Failure::MaterialSaid(report(&file, &text, &problems)));
+        }
+        let (list, _) = list.import(lines, Some(&today())).map_err(|p| Failure::Usage(report(Path::new("what was typed"), lines, &p)))?;
+        if list.text() != text { store::write_whole(&file, list.text().as_bytes(), true) } else { Ok(()) }
+    }
+
+    /// A file that is not there holds nothing yet.
+    fn text_or_none(file: &Path) -> Result<String, Failure> {
+        match read_text(file, shelf::REQUESTS_BYTES_MAX) {
+            Err(Failure::Io { error, .. }) if error.kind() == std::io::ErrorKind::NotFound => Ok(String::new()),
+            other => other,
+        }
+    }
+}
+
+pub use shown::{find as find_shown, like, never_taught, wish, wishes};
 
 pub fn find(a: &Find, json: bool) -> Result<(), Failure> {
     const SCHEMA: &str = "partwright/find/1";
@@ -173,6 +248,10 @@ fn day(seconds: i64) -> String {
     format!("{:04}-{month:02}-{day:02}", year + 400 * era + i64::from(month <= 2))
 }
 
+fn today() -> String {
+    day(now_ns() / 1_000_000_000)
+}
+
 fn read_text(path: &Path, most: usize) -> Result<String, Failure> {
     let shown = path.display().to_string();
     let mut bytes = Vec::new();
@@ -198,7 +277,7 @@ fn own_folder(folder: &Path) -> Result<PathBuf, Failure> {
 
 pub fn requests(a: &RequestsAsked, json: bool) -> Result<(), Failure> {
     const SCHEMA: &str = "partwright/requests/1";
-    let file = a.file.clone().unwrap_or_else(|| a.shelf.join("requests.txt"));
+    let file = a.file.clone().unwrap_or_else(|| a.shelf.join(REQUESTS_FILE));
     // Two that add at the same time must not lose each other's words.
     let _one = if a.add.is_some() || a.import.is_some() { Some(one_at_a_time(&a.shelf)?) } else { None };
     let text = match read_text(&file, shelf::REQUESTS_BYTES_MAX) {
@@ -215,7 +294,7 @@ pub fn requests(a: &RequestsAsked, json: bool) -> Result<(), Failure> {
         }
         return Err(Failure::Material);
     }
-    let today = a.day.clone().unwrap_or_else(|| day(now_ns() / 1_000_000_000));
+    let today = a.day.clone().unwrap_or_else(today);
     if let Some(words) = &a.add {
         list = list.add(words, Some(&today), a.times).map_err(Failure::Usage)?.0;
     }

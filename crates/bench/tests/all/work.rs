@@ -125,3 +125,77 @@ fn without_a_lesson_one_is_chosen_or_begun() {
     assert!(shelf.path().join("rain-wind/lesson.kdl").is_file());
     assert_eq!(std::fs::read_to_string(shelf.path().join("shown/lesson.kdl")).unwrap(), LESSON);
 }
+
+/// A shelf of one passage, and what was written down in it.
+#[derive(Default)]
+struct WithShelf(std::sync::Mutex<String>);
+
+impl bench::services::Services for WithShelf {
+    fn find(&self, shelf: &std::path::Path, words: &str) -> Result<bench::services::Found, bench::services::Without> {
+        use bench::services::{Found, Hit, Without};
+        if words.contains('"') {
+            return Err(Without::Failed("a quote is open".into()));
+        }
+        assert!(shelf.join("tuesday/lesson.kdl").is_file());
+        let hit = Hit { lesson: "tuesday".into(), title: "A <title>".into(), passage: Some("verse".into()), place: "chop, bar 1".into(), why: format!("It has {words}.") };
+        Ok(Found { hits: vec![hit], total: 7 })
+    }
+
+    fn wishes(&self, _: &std::path::Path) -> Result<Vec<bench::services::Wish>, bench::services::Without> {
+        Ok(self.0.lock().unwrap().lines().map(|l| bench::services::Wish { words: l.into(), times: 1, ..Default::default() }).collect())
+    }
+
+    fn wish(&self, _: &std::path::Path, lines: &str) -> Result<(), bench::services::Without> {
+        self.0.lock().unwrap().push_str(lines);
+        Ok(())
+    }
+}
+
+#[test]
+fn the_shelf_is_looked_through_and_another_lesson_opened_from_it() {
+    let shelf = tempfile::tempdir().unwrap();
+    for name in ["monday", "tuesday"] {
+        std::fs::create_dir(shelf.path().join(name)).unwrap();
+        std::fs::write(shelf.path().join(name).join("lesson.kdl"), LESSON.replace("One <b>two</b>", name)).unwrap();
+    }
+    let options = bench::Options { lesson: Some(shelf.path().join("monday")), shelf: shelf.path().into(), port: 0 };
+    let running = bench::start(options, std::sync::Arc::new(WithShelf::default())).unwrap();
+    let address = running.address().strip_prefix("http://").unwrap().to_string();
+    let (host, key) = address.split_once("/?key=").unwrap();
+    let mut b = Bench::unopened();
+    b.host = host.into();
+    assert_eq!(b.get("/shelf").status, 403);
+    b.cookie = b.ask(&format!("GET /?key={key} HTTP/1.1\r\nHost: {host}\r\n\r\n")).header("set-cookie").unwrap().split(';').next().unwrap().to_string();
+
+    let plain = b.get("/shelf").text();
+    assert!(plain.contains("Back to monday") && plain.contains("Nothing yet.") && !plain.contains("id=\"found\""), "{plain}");
+    assert!(plain.contains("use partwright find"), "what this program cannot do is said: {plain}");
+    let found = b.get("/shelf?words=rootless+%3Cninth%3E").text();
+    assert!(found.contains("It has rootless &lt;ninth&gt;.") && found.contains("A &lt;title&gt;") && found.contains("7 in all") && found.contains("data-folder=\"tuesday\""), "{found}");
+    assert!(b.get("/shelf?words=%22").text().contains("a quote is open"));
+    assert_eq!(b.get(&format!("/shelf?words={}", "x".repeat(401))).status, 422);
+
+    assert_eq!(b.post("/wishes", &json!({ "lines": "slow <bends>\n" })).status, 200);
+    assert_eq!(b.post("/wishes", &json!({ "lines": " \n" })).status, 422);
+    assert_eq!(b.post("/wishes", &json!({ "lines": "x".repeat(70_000) })).status, 422);
+    assert!(b.get("/shelf").text().contains("slow &lt;bends&gt;"));
+
+    // The lesson at work gives way when all of it is in its file, and the next one has the bench to itself.
+    let s = b.state();
+    assert_eq!(s["title"], "monday");
+    b.post("/text", &json!({ "version": s["version"], "start": 0, "end": 0, "with": "// typed\n" }));
+    let since = std::time::Instant::now();
+    loop {
+        let answer = b.post("/choose", &json!({ "folder": "tuesday" }));
+        if answer.status == 200 {
+            break;
+        }
+        assert!(answer.status == 422 && answer.text().contains("not in its file yet"), "{}", answer.text());
+        assert!(since.elapsed().as_secs() < 20, "never saved");
+        std::thread::sleep(std::time::Duration::from_millis(30));
+    }
+    assert_eq!(b.state()["title"], "tuesday");
+    assert!(std::fs::read_to_string(shelf.path().join("monday/lesson.kdl")).unwrap().starts_with("// typed\n"));
+    assert_eq!(b.post("/choose", &json!({ "folder": "tuesday" })).status, 200);
+    assert_eq!(b.post("/choose", &json!({ "folder": "../tuesday" })).status, 404);
+}
