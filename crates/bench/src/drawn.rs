@@ -67,7 +67,6 @@ pub fn source<'a>(text: &'a str, lesson: &Lesson, index: usize) -> &'a str {
 }
 
 fn draw(text: &str, passage: &Passage, look: Look) -> ShownPassage {
-    let width_pt = if look.narrow { NARROW_PT } else { WIDE_PT };
     let names = lock::bar_names(passage);
     let mut pieces: Vec<Piece> = Vec::new();
     let mut put = |key: String, markup: Markup| pieces.push((key, Arc::from(markup.into_string())));
@@ -77,10 +76,11 @@ fn draw(text: &str, passage: &Passage, look: Look) -> ShownPassage {
     }
     put("grips".into(), grips(passage, look));
     let names: Vec<BarName> = names.into_iter().map(|n| BarName { bar: n.bar, at: n.at, text: n.symbol, style: passage.chord_names }).collect();
-    for (k, frame) in systems(passage, Some(&names), &SystemOptions { width_pt, ..SystemOptions::default() }).iter().enumerate() {
+    for (k, frame) in systems(passage, Some(&names), &SystemOptions { width_pt: width_pt(look), ..SystemOptions::default() }).iter().enumerate() {
         put(format!("set-{k}"), drawing(frame, &format!("{}-set{k}", passage.id)));
     }
-    put("fit".into(), fit(passage, width_pt));
+    // Whether there is a lock map; it is drawn when a page looks at it.
+    put("fit".into(), html! { @if has_fit(passage) { "map" } });
     ShownPassage { id: passage.id.clone(), title: passage.title.clone(), pieces }
 }
 
@@ -262,13 +262,22 @@ fn grips(passage: &Passage, look: Look) -> Markup {
     }
 }
 
-fn fit(passage: &Passage, width_pt: f64) -> Markup {
-    if passage.parts.iter().filter(|p| p.kind != Kind::Click && p.easier_of.is_none()).count() < 2 {
+fn has_fit(passage: &Passage) -> bool {
+    passage.parts.iter().filter(|p| p.kind != Kind::Click && p.easier_of.is_none()).count() >= 2
+}
+
+/// How the parts fit, as a lock map; empty where there are not two of them.
+pub fn fit(passage: &Passage, look: Look) -> Markup {
+    if !has_fit(passage) {
         return html! {};
     }
     let map = lock::lock_map(passage, &lock::harmony(passage));
-    let frame = engrave::lock_map(passage, &map, &LockMapOptions { width_pt, ..LockMapOptions::default() });
+    let frame = engrave::lock_map(passage, &map, &LockMapOptions { width_pt: width_pt(look), ..LockMapOptions::default() });
     html! { (drawing(&frame, &format!("{}-fit", passage.id))) }
+}
+
+fn width_pt(look: Look) -> f64 {
+    if look.narrow { NARROW_PT } else { WIDE_PT }
 }
 
 #[cfg(test)]
@@ -307,6 +316,9 @@ mod tests {
         let after = all(&lesson_of("a . x ."), &mut drawn);
         assert!(Arc::ptr_eq(&before[1], &after[1]));
         let differing: Vec<&str> = before[0].pieces.iter().zip(&after[0].pieces).filter(|(a, b)| a != b).map(|(a, _)| a.0.as_str()).collect();
-        assert_eq!(differing, ["bar-0", "set-0", "fit"]);
+        assert_eq!(differing, ["bar-0", "set-0"]);
+        let lesson = lesson::read(&lesson_of("a . x a")).lesson;
+        assert!(fit(&lesson.passages[0], Look::default()).into_string().starts_with("<svg") && fit(&lesson.passages[1], Look::default()).into_string().is_empty());
+        assert_eq!((before[0].pieces.last().map(|p| &*p.1), before[1].pieces.last().map(|p| &*p.1)), (Some("map"), Some("")));
     }
 }

@@ -46,6 +46,7 @@ pub fn routes(state: Arc<State>) -> Router {
         .route("/redo", post(redo))
         .route("/conflict", get(conflict).post(resolve))
         .route("/hand", get(at_hand))
+        .route("/fit", get(how_parts_fit))
         .route("/sound", get(sound))
         .route("/record", get(record_in_bars))
         .route("/record-sound", get(record_sound))
@@ -265,6 +266,19 @@ async fn resolve(Has(state): Shared, headers: HeaderMap, Json(c): Json<Choice>) 
 
 async fn at_hand(Has(state): Shared, Query(at): Query<At>) -> Response {
     at_desk(state, move |_, open| Json(hand(open.desk.text(), &open.desk.lesson, &at)).into_response()).await
+}
+
+#[derive(Deserialize)]
+struct OfPassage {
+    passage: String,
+}
+
+async fn how_parts_fit(Has(state): Shared, Query(of): Query<OfPassage>) -> Response {
+    at_desk(state, move |_, open| match open.fit(&of.passage) {
+        Some(markup) => Json(json!({ "markup": markup })).into_response(),
+        None => refusal(StatusCode::NOT_FOUND, "there is no such passage", "choose one of the page"),
+    })
+    .await
 }
 
 #[derive(Deserialize)]

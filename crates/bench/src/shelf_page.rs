@@ -104,7 +104,8 @@ fn whole(v: &View) -> String {
                 p.quiet { "All lessons below " (v.folder) "." }
                 p.said id="said" role="status" {}
                 form role="search" action="/shelf" method="get" {
-                    label { "Look for " input type="text" name="words" value=(v.sought.words) maxlength=(WORDS_MAX) autocomplete="off" spellcheck="false" aria-describedby="how"; }
+                    label for="words" { "Look for " }
+                    input id="words" type="text" name="words" value=(v.sought.words) maxlength=(WORDS_MAX) autocomplete="off" spellcheck="false" aria-describedby="how";
                     " " button.go type="submit" { "Find" }
                     p.quiet id="how" { "Words, a kind of chord, a grip, and more, all of which one passage must have: " code { "rootless ninth" } ", " code { "grip x x 8 8 8 x" } ", " code { "tempo 90-110 not technique bend" } "." }
                 }
@@ -160,7 +161,7 @@ fn hit(v: &View, h: &Hit) -> Markup {
             p { b { (h.title) } @if let Some(p) = &h.passage { ", " (p) } @if !h.place.is_empty() { span.quiet { " (" (h.place) ")" } } }
             p { (h.why) }
             p.views {
-                @if v.openable.contains(&h.lesson) { button type="button" data-folder=(h.lesson) { "Open " (h.title) } }
+                @if v.openable.contains(&h.lesson) { button type="button" data-folder=(h.lesson) { "Open this lesson" } }
                 @else { span.quiet { "In the folder " (h.lesson) "." } }
                 @if h.passage.is_some() { " " a href={ "/shelf?like=" (escaped(&at)) } { "Passages like it" } }
             }

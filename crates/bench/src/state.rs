@@ -165,6 +165,12 @@ impl Open {
         other
     }
 
+    /// How the parts of a passage fit, drawn for the pages' look.
+    pub fn fit(&self, passage: &str) -> Option<String> {
+        let lesson = &self.desk.lesson;
+        lesson.passages.iter().find(|p| p.id == passage).map(|p| crate::drawn::fit(p, self.look).into_string())
+    }
+
     /// Everything that a page needs when it is opened.
     pub fn everything(&self) -> Value {
         let passages: Vec<Value> = self.shown.iter().map(|p| json!({ "id": p.id, "title": p.title, "pieces": p.pieces.iter().map(|(k, m)| json!([k, &**m])).collect::<Vec<_>>() })).collect();

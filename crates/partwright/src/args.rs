@@ -394,7 +394,7 @@ fn percent(text: &str) -> Result<f64, String> {
 
 /// Chapters of a recorded lesson.
 #[derive(Debug, ClapArgs)]
-#[command(after_help = "Examples:\n  partwright chapters my-lesson --sound camera.wav\n  partwright chapters my-lesson --taps 0:03.5,1:20,2:41 --length 4:10\n\nThe play-along of the pack is looked for in the recording's sound, whatever the room and the talk over it. Written are recording-chapters.vtt\nand .txt, and the times at which the pictures of film are shown in the recording.")]
+#[command(after_help = "Examples:\n  partwright chapters my-lesson --sound camera.wav\n  partwright chapters my-lesson --taps 0:03.5,1:20,2:41 --length 4:10\n\nThe play-along of the pack is looked for in the recording's sound, whatever the room and the talk over it. Written are recording-chapters.vtt\nand .txt, captions that say what is played bar by bar, and the times at which the pictures of film are shown in the recording.")]
 pub struct Chapters {
     /// The lesson's folder, or its file
     pub dir: PathBuf,

@@ -53,6 +53,10 @@ pub fn run(a: &Asked, json: bool) -> Result<(), Failure> {
             files.push((out.join(format!("recording-{}-systems.txt", p.id)), systems(p, h)));
         }
     }
+    let said: Vec<Chapter> = lesson.passages.iter().zip(&heard).filter_map(|(p, h)| Some((p, h.as_ref()?))).flat_map(|(p, h)| captions(p, h)).collect();
+    if !said.is_empty() {
+        files.push((out.join("recording-captions.vtt"), pack::chapters(lesson, &said)));
+    }
     for (path, text) in &files {
         write_whole(path, text.as_bytes(), true)?;
     }
@@ -71,6 +75,13 @@ pub fn run(a: &Asked, json: bool) -> Result<(), Failure> {
 /// When each picture of the turning systems is shown in the recording.
 fn systems(p: &Passage, h: &Heard) -> String {
     pack::overlay::turning(p, f64::from(h.percent)).moved(|t| h.found.at(Seconds(t)).0).list(".png")
+}
+
+/// What is played, bar by bar, where it is heard in the recording.
+fn captions(p: &Passage, h: &Heard) -> Vec<Chapter> {
+    let at = |t: f64| h.found.at(Seconds(t)).0;
+    let moved = pack::captions(p, f64::from(h.percent)).into_iter().map(|c| Chapter { start_s: at(c.start_s), end_s: at(c.end_s), ..c });
+    moved.filter(|c| c.end_s > 0.0).collect()
 }
 
 /// Each passage's mix, at every tempo that the pack has, looked for in the recording; the surest find of each.

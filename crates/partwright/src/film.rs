@@ -153,6 +153,23 @@ fn encoder() -> Option<&'static str> {
     video::ENCODERS.into_iter().find(|e| Command::new(e).arg("-version").stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok_and(|s| s.success()))
 }
 
+/// Runs a program that reads and says nothing here; one that takes longer than `limit` is ended, and gives `None`.
+fn within(command: &mut Command, limit: Duration) -> std::io::Result<Option<std::process::ExitStatus>> {
+    let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).spawn()?;
+    let begun = Instant::now();
+    loop {
+        if let Some(status) = child.try_wait()? {
+            return Ok(Some(status));
+        }
+        if begun.elapsed() > limit {
+            child.kill()?;
+            child.wait()?;
+            return Ok(None);
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
 /// A video that is not whole yet; dropped, it is gone.
 struct Half(std::path::PathBuf);
 
@@ -174,25 +191,10 @@ fn encode(out: &Path, a: &Film, shades: &[Shade], turnings: &[(String, Turning)]
                 // The encoder tells the form by the ending; half a video has another name.
                 let half = format!("{}{id}{}", keep::HALF, video::ENDING);
                 let begun_at = Half(out.join(&folder).join(&half));
-                let mut child = Command::new(encoder)
-                    .args(video::arguments("video.txt", t.end_s, &half, &Default::default()))
-                    .current_dir(out.join(&folder))
-                    .stdin(Stdio::null())
-                    .stdout(Stdio::null())
-                    .spawn()
-                    .map_err(Failure::io(format!("{encoder} could not be started")))?;
-                let begun = Instant::now();
-                let status = loop {
-                    match child.try_wait().map_err(Failure::io(encoder))? {
-                        Some(status) => break status,
-                        None if begun.elapsed().as_secs() > ENCODER_S => {
-                            let _ = child.kill();
-                            let _ = child.wait();
-                            return Err(Failure::NotPossible(format!("{encoder} took longer than {ENCODER_S} s for {folder}/{name} and was stopped")));
-                        }
-                        None => std::thread::sleep(Duration::from_millis(20)),
-                    }
-                };
+                let mut command = Command::new(encoder);
+                command.args(video::arguments("video.txt", t.end_s, &half, &Default::default())).current_dir(out.join(&folder));
+                let status = within(&mut command, Duration::from_secs(ENCODER_S)).map_err(Failure::io(format!("{encoder} could not be run")))?;
+                let status = status.ok_or_else(|| Failure::NotPossible(format!("{encoder} took longer than {ENCODER_S} s for {folder}/{name} and was stopped")))?;
                 if !status.success() {
                     return Err(Failure::NotPossible(format!("{encoder} failed on {folder}/{name}; the pictures and their times are there")));
                 }
@@ -205,4 +207,18 @@ fn encode(out: &Path, a: &Film, shades: &[Shade], turnings: &[(String, Turning)]
         }
     }
     Ok(made)
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_program_that_does_not_end_is_ended() {
+        let begun = Instant::now();
+        assert_eq!(within(Command::new("sleep").arg("60"), Duration::from_millis(100)).unwrap(), None);
+        assert!(begun.elapsed().as_secs() < 30);
+        assert!(within(&mut Command::new("true"), Duration::from_secs(30)).unwrap().unwrap().success());
+        assert!(within(&mut Command::new("no-such-encoder"), Duration::from_secs(1)).is_err());
+    }
 }

@@ -106,6 +106,13 @@ fn taps_and_what_is_heard_make_chapters() {
     assert_eq!(v["not_found"], serde_json::json!([]));
     let systems = std::fs::read_to_string(dir.path().join("recording-two-systems.txt")).unwrap();
     assert!((systems.split('\t').next().unwrap().parse::<f64>().unwrap() - second).abs() < 0.02);
+    // Captions bar by bar, the passage that was played first at their head.
+    let captions = std::fs::read_to_string(dir.path().join("recording-captions.vtt")).unwrap();
+    let mut cues = captions.split("\n\n").skip(1).map(|c| c.lines().skip(1).collect::<Vec<_>>());
+    let cue = cues.next().unwrap();
+    let from: f64 = cue[0].split(" --> ").next().unwrap().rsplit(':').next().unwrap().parse().unwrap();
+    assert!((from - second).abs() < 0.02 && cue[1].starts_with("Second door, bar 1"), "{captions}");
+    assert!(cues.any(|c| c[1].starts_with("First door, bar 1")), "{captions}");
     // A recording without it.
     std::fs::write(&file, wave::encode_wav16(&wave::Buffer::from_mono(rate as u32, noise(10 * rate)).unwrap()).unwrap()).unwrap();
     assert_eq!(run(&["chapters", &at, "--sound", file.to_str().unwrap()]).status.code(), Some(1));

@@ -140,15 +140,15 @@ let waiting = 0;
 // Whether an answer that changes the lesson is still to come.
 export const busy = () => waiting > 0;
 
-// Sends something that changes the lesson; the answer is taken in before the next is sent.
+// Sends something that changes the lesson; the answer is taken in before the next is sent. Where nothing is under way it is sent before this returns.
 export function change(path, body) {
   const go = async () => {
     const update = await send(path, typeof body === "function" ? body() : body);
     take(update);
     return update;
   };
-  waiting++;
-  const mine = last.then(go, go).finally(() => --waiting || tell("idle"));
+  const free = waiting++ === 0;
+  const mine = (free ? go() : last.then(go, go)).finally(() => --waiting || tell("idle"));
   last = mine.catch(() => {});
   return mine;
 }

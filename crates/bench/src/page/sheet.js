@@ -1,6 +1,6 @@
 // Lays the passages out: slots in rows of equal bars, grips, tab, and how the parts fit. From: the pieces that updates bring; a piece that did
 // not change is not touched.
-import { on } from "./link.js";
+import { on, read, say } from "./link.js";
 
 const sheet = document.getElementById("passages");
 const shown = new Map();
@@ -33,7 +33,24 @@ function makePassage(id) {
   };
   const more = element("details", {}, element("summary", {}, "How the parts fit"), parts.fit);
   section.append(parts.head, parts.rows, parts.set, parts.grips, more);
-  return { section, parts, more, pieces: new Map(), labels: null, per: 0 };
+  const passage = { section, parts, more, pieces: new Map(), labels: null, per: 0, fitDue: true, fitAsked: 0 };
+  more.addEventListener("toggle", () => passage.fitDue && drawFit(passage));
+  return passage;
+}
+
+// How the parts fit is drawn while it is looked at, a round trip behind the tab: a key must not wait for it.
+async function drawFit(passage) {
+  passage.fitDue = true;
+  if (!passage.more.open) return;
+  const asked = ++passage.fitAsked;
+  try {
+    const { markup } = await read(`/fit?${new URLSearchParams({ passage: passage.section.dataset.passage })}`);
+    if (asked !== passage.fitAsked) return;
+    fill(passage.parts.fit, markup);
+    passage.fitDue = false;
+  } catch (e) {
+    if (asked === passage.fitAsked) say(e.message);
+  }
 }
 
 const kindOf = (key) => key.split("-")[0];
@@ -60,10 +77,10 @@ function takePieces(passage, pieces) {
       else if (kind === "labels") {
         passage.labels = markup;
         lay = true;
-      } else {
+      } else if (kind === "fit") passage.more.hidden = !markup;
+      else {
         fill(passage.parts[kind], markup);
         if (kind === "head") passage.quotes = Boolean(passage.parts.head.querySelector(".quotes"));
-        if (kind === "fit") passage.more.hidden = !markup;
       }
     }
     if (kind === "set") sets.push(piece.node);
@@ -112,7 +129,9 @@ on("update", (update) => {
       shown.set(id, passage);
     }
     if (sheet.children[i] !== passage.section) sheet.insertBefore(passage.section, sheet.children[i] ?? null);
-    if (pieces && takePieces(passage, pieces)) layOut(passage);
+    if (!pieces) continue;
+    if (takePieces(passage, pieces)) layOut(passage);
+    drawFit(passage);
   }
   if (focus || !document.activeElement || document.activeElement === document.body) document.dispatchEvent(new CustomEvent("cursor-lost", { detail: Boolean(focus) }));
 });

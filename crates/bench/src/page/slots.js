@@ -85,16 +85,20 @@ export function go(to, focus = true) {
   return true;
 }
 
-// So many slots on or back, over bar lines.
-function step(by) {
+// The cell so many slots on or back, over bar lines.
+function cellBy(by) {
   const cells = [...rowNode(cursor).children];
   const i = cells.indexOf(cellNode(cursor)) + by;
-  if (i >= 0 && i < cells.length) return go(ofCell(cells[i]));
+  if (i >= 0 && i < cells.length) return cells[i];
   const bars = barsOf(cursor.passage);
   const next = bars[bars.findIndex((b) => b.dataset.bar === String(cursor.bar)) + (by > 0 ? 1 : -1)];
-  if (!next) return false;
+  if (!next) return null;
   const row = rowNodes(next).find((r) => r.dataset.part === cursor.part && (r.dataset.row ?? null) === cursor.row);
-  const cell = row && (by > 0 ? row.firstElementChild : row.lastElementChild);
+  return (row && (by > 0 ? row.firstElementChild : row.lastElementChild)) ?? null;
+}
+
+function step(by) {
+  const cell = cellBy(by);
   return cell ? go(ofCell(cell)) : false;
 }
 
@@ -115,9 +119,12 @@ function bar(by) {
   if (bars[i]) go({ ...cursor, bar: Number(bars[i].dataset.bar), slot: 1 });
 }
 
-// What lies where the cursor goes on comes along with the answer.
-const act = (what) =>
-  change("/act", () => ({ ...what, then: cursor && place(cursor) })).then(
+// What lies where the cursor goes on, `next` or where it is then, comes along with the answer. It is sent before the page moves the cursor: focus and the look whether all
+// is in view take some milliseconds.
+function act(what, next = null) {
+  const sent = change("/act", () => ({ ...what, then: cursor && place(next ?? cursor) }));
+  next = null;
+  return sent.then(
     (update) => {
       say(update.played > 1 ? `This bar is played ${update.played} times: all of them changed.` : "");
       return true;
@@ -128,8 +135,9 @@ const act = (what) =>
       return false;
     },
   );
+}
 
-export const put = (token, where = cursor) => act({ do: "token", at: place(where), row: where.row, with: token });
+export const put = (token, where = cursor, next = null) => act({ do: "token", at: place(where), row: where.row, with: token }, next);
 export const pin = (name) => act({ do: "pin", at: place(cursor), name });
 export const move = (frets) => act({ do: "move", at: place(cursor), frets });
 export const again = () => act({ do: "again", at: place(cursor) });
@@ -260,7 +268,8 @@ sheet.addEventListener("keydown", (event) => {
   if (key.length === 1 && (/^[a-z.-]$/.test(key) || (key === ">" && cursor.row !== null))) {
     done();
     if (figures) step(1);
-    put(key === ">" ? ">x" : key);
+    const next = cellBy(1);
+    put(key === ">" ? ">x" : key, cursor, next && ofCell(next));
     step(1);
   }
 });

@@ -294,6 +294,54 @@ fn odd_methods_are_refused() {
     assert_eq!((b.file().as_str(), b.get("/state").status), (LESSON, 200));
 }
 
+/// All that comes back on one line, until the server closes it or says nothing more for a while.
+fn all_answers(b: &Bench, request: &str) -> String {
+    let mut s = TcpStream::connect(&b.host).unwrap();
+    s.set_read_timeout(Some(std::time::Duration::from_millis(700))).unwrap();
+    s.write_all(request.as_bytes()).unwrap();
+    let mut got = Vec::new();
+    let mut piece = [0u8; 4096];
+    while let Ok(n) = s.read(&mut piece) {
+        if n == 0 {
+            break;
+        }
+        got.extend_from_slice(&piece[..n]);
+    }
+    String::from_utf8_lossy(&got).into_owned()
+}
+
+#[test]
+fn requests_hidden_in_others_get_nothing() {
+    let b = Bench::open();
+    let own = format!("Host: {h}\r\nOrigin: http://{h}\r\nCookie: {}\r\nContent-Type: application/json\r\n", b.cookie, h = b.host);
+    // What another page could hide: it has no cookie to give. Its answer would hold the lesson.
+    let hidden = format!("GET /state HTTP/1.1\r\nHost: {}\r\n\r\n", b.host);
+    for lengths in ["Content-Length: 2\r\nContent-Length: 3\r\n", "Content-Length: 2, 3\r\n", "Content-Length: +2\r\n", "Transfer-Encoding: chunked\r\nContent-Length: 2\r\n", "Transfer-Encoding: xchunked\r\n", "Content-Length: 2\r\n"] {
+        let body = if lengths.starts_with("Transfer-Encoding: chunked") { "2\r\n{}\r\n0\r\n\r\n" } else { "{}" };
+        let said = all_answers(&b, &format!("POST /undo HTTP/1.1\r\n{own}{lengths}\r\n{body}{hidden}"));
+        assert!(said.starts_with("HTTP/1.1 4"), "{lengths:?}: {said}");
+        assert!(!said.contains("chop") && !said.contains("HTTP/1.1 200"), "{lengths:?}: {said}");
+        if lengths == "Content-Length: 2\r\n" {
+            assert!(said.contains("HTTP/1.1 403"), "the second is a request like any other: {said}");
+        }
+    }
+    assert_eq!((b.file().as_str(), b.get("/state").status), (LESSON, 200));
+}
+
+#[test]
+fn json_beyond_reason_is_refused() {
+    let b = Bench::open();
+    let deep = |open: &str, close: &str| format!("{}1{}", open.repeat(50_000), close.repeat(50_000));
+    let long = format!("{{\"version\":{},\"start\":0,\"end\":0,\"with\":\"\"}}", "9".repeat(5_000));
+    for body in [deep("[", "]"), deep("{\"do\":", "}"), "[".repeat(100_000), long, "{\"version\":1,\"start\":0,\"end\":0,\"with\":\"\\ud800\"}".into(), "\u{0}".into(), "{\"version\":1e999,\"start\":0,\"end\":0,\"with\":\"\"}".into()] {
+        for path in ["/text", "/act", "/taps", "/conflict", "/check/settle"] {
+            let status = b.post_as(path, "application/json", body.as_bytes()).status;
+            assert!((400..500).contains(&status), "{path} {}: {status}", &body[..body.len().min(40)]);
+        }
+    }
+    assert_eq!((b.file().as_str(), b.get("/state").status), (LESSON, 200));
+}
+
 #[test]
 fn idle_lines_do_not_keep_the_page_out() {
     let b = Bench::open();
