@@ -3,6 +3,7 @@
 #
 #   checks/bench/run.sh            all of it, on copies of the demo and of a lesson of six passages and four parts
 #   ONLY="name;name" checks/bench/run.sh
+#   LOOKS=all checks/bench/run.sh       axe and pictures in five looks in place of three
 #
 # EXAMPLES is a folder of example programs built already, PARTWRIGHT the program itself. Pictures land in target/checks/bench. Installs Chromium (apt-get) and playwright-core and axe-core (npm) where missing.
 set -euo pipefail

@@ -72,7 +72,7 @@ export const shelf = {
       // Another lesson takes the bench, and the first one can be had back.
       await page.goto(`${new URL(server.address).origin}/shelf?words=rootless+ninth`);
       const other = page.locator(".hits button[data-folder]:not([data-folder='ferry-road'])").first();
-      const wanted = await page.locator(".hits li", { has: other }).locator("b").innerText();
+      const wanted = await page.locator(".hits li:has(button[data-folder]:not([data-folder='ferry-road'])) b").first().innerText();
       await other.click();
       await page.waitForSelector(".passage .slot");
       await until("the other lesson", async () => (await page.locator("#title").innerText()) === wanted);
