@@ -11,10 +11,11 @@
 //! are nearly as likely, the phase is open, however clear the tempo is.
 
 use crate::bars::Bars;
+use crate::beat_choice::{CUES, Cues, Reading, bars_over, choose, judge, readings};
 use crate::beat_path::{CHANGE, LONGEST, Path, SHORTEST, Worth, path};
 use crate::hearing::Meter;
 use crate::mono::RATE_HZ;
-use crate::onset_beats::onset_beats;
+use crate::onset_beats::{onset_beats, onset_cuts};
 use crate::pulse::{METERS, Pulse};
 use crate::streams::{GROUPS, ONSET_HOP, onset_rate};
 use wave::Seconds;
@@ -99,7 +100,7 @@ pub(crate) fn activity(onsets: &[[f32; GROUPS]]) -> Activity {
 }
 
 /// Each value over what the strong peaks within some four seconds reach, at most 1; values that are always there are taken off first.
-fn against_nearby(values: &[f64]) -> Vec<f64> {
+pub(crate) fn against_nearby(values: &[f64]) -> Vec<f64> {
     let block = (onset_rate() * 1.0) as usize;
     // The middle value and the largest of each second.
     let blocks: Vec<(f64, f64)> = values
@@ -127,16 +128,18 @@ fn against_nearby(values: &[f64]) -> Vec<f64> {
 }
 
 /// The beats; `None` where there are fewer than four or nothing moves.
-pub(crate) fn beats(activity: &Activity, pulse: &Pulse, pins: &Pins) -> Option<Beats> {
+pub(crate) fn beats(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins) -> Option<Beats> {
     if !moves(activity) {
         return None;
     }
     let held = Held::new(pins, activity.all.len());
-    by_pulse(activity, pulse, pins, &held).or_else(|| onset_beats(activity, pins, &held))
+    // Beats that the teacher has pinned settle the phase.
+    let free = if held.frames.is_empty() { by_choice(activity, pulse, cues, pins, &held) } else { None };
+    free.or_else(|| by_pulse(activity, pulse, pins, &held)).or_else(|| onset_beats(activity, pins, &held))
 }
 
 /// Something moves, for two seconds at least.
-fn moves(activity: &Activity) -> bool {
+pub(crate) fn moves(activity: &Activity) -> bool {
     activity.all.len() >= onset_rate() as usize * 2 && activity.all.iter().any(|a| *a > 0.0)
 }
 
@@ -145,19 +148,50 @@ pub(crate) fn plain(activity: &Activity, pins: &Pins) -> Option<Beats> {
     moves(activity).then(|| onset_beats(activity, pins, &Held::new(pins, activity.all.len()))).flatten()
 }
 
-fn by_pulse(activity: &Activity, pulse: &Pulse, pins: &Pins, held: &Held) -> Option<Beats> {
+/// All readings of the network's way and that of onset strength, and what each is judged by.
+pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Vec<(Reading, [f32; CUES])> {
+    let own = way(activity, pulse, pins, held);
+    let first = own.as_ref().map_or(Vec::new(), |(p, _)| hops(p).iter().map(|f| *f as f64).collect());
+    let plain = onset_cuts(activity, pins, held).map_or(Vec::new(), |c| c.1.iter().map(|f| *f as f64).collect());
+    let ways = [first, plain];
+    let length = |bpm: f64| 60.0 / bpm * onset_rate();
+    let lengths =
+        pins.bpm.filter(|b| b.is_finite() && *b > 1.0).map_or((length(FASTEST_BPM), length(SLOWEST_BPM)), |bpm| (length(1.1 * bpm), length(bpm / 1.1)));
+    let all = readings(&ways, lengths, activity.all.len());
+    all.into_iter().map(|r| (judge(&r, &ways, cues), r)).map(|(c, r)| (r, c)).collect()
+}
+
+fn by_choice(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Option<Beats> {
+    let readings = judged(activity, pulse, cues, pins, held);
+    let choice = choose(&readings)?;
+    let reading = &readings[choice.reading].0;
+    let cuts: Vec<usize> = reading.frames.iter().map(|f| f.round() as usize).collect();
+    let grid = grid_of(activity, &cuts);
+    let bars = bars_over(&reading.frames, pulse, cues, pulse.meters[2] > 0.5 || GRIDS[grid].parts == 3);
+    // Where the network itself holds other places for as likely, the choice rests on less.
+    let frames: Vec<usize> = reading.frames.iter().map(|f| (f / PULSE_HOPS).round() as usize).collect();
+    let confidence = choice.confidence * confidence(pulse, &frames).1.max(LESS_SURE);
+    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing: choice.spacing, confidence, bars: Some(bars) })
+}
+
+/// Frames of the onset stream.
+fn hops(path: &Path) -> Vec<usize> {
+    path.frames.iter().map(|f| f * PULSE_HOPS as usize).collect()
+}
+
+fn way(activity: &Activity, pulse: &Pulse, pins: &Pins, held: &Held) -> Option<(Path, Meter)> {
     // Where the teacher has spoken, the beats must go on from there, whatever the network holds of the rest.
     let (weight, change) = if held.frames.is_empty() { (1.0, CHANGE) } else { (WITH_PINS.0, WITH_PINS.1 * CHANGE) };
     let worth = Worth::new(pulse, weight, |n| held.worth(2 * n).max(held.worth(2 * n + 1)) as f32);
     let length = |bpm: f64| (60.0 / bpm * onset_rate() / PULSE_HOPS).round().clamp(8.0, 400.0) as usize;
     let lengths = pins.bpm.filter(|b| b.is_finite() && *b > 1.0).map_or((SHORTEST, LONGEST), |bpm| (length(1.1 * bpm), length(bpm / 1.1)));
-    let hops = |p: &Path| -> Vec<usize> { p.frames.iter().map(|f| f * PULSE_HOPS as usize).collect() };
     // Two beats to the bar are 6/8 where the network or the grid says so; else they are half of 4/4.
     let dotted = |p: &Path| pulse.meters[2] > 0.5 || GRIDS[grid_of(activity, &hops(p))].parts == 3;
-    let (path, meter) = likeliest(&worth, &pulse.meters, lengths, change, dotted)?;
-    if path.frames.len() < 4 {
-        return None;
-    }
+    likeliest(&worth, &pulse.meters, lengths, change, dotted).filter(|(path, _)| path.frames.len() >= 4)
+}
+
+fn by_pulse(activity: &Activity, pulse: &Pulse, pins: &Pins, held: &Held) -> Option<Beats> {
+    let (path, meter) = way(activity, pulse, pins, held)?;
     let cuts = hops(&path);
     let grid = grid_of(activity, &cuts);
     let starts = (0..cuts.len()).filter(|b| path.places[*b] == 0).collect();
@@ -207,6 +241,8 @@ fn confidence(pulse: &Pulse, frames: &[usize]) -> (f64, f64) {
     ((own.max(other) / SURE).clamp(0.0, 1.0), ((own - other) / SURE).clamp(0.0, 1.0))
 }
 
+/// What a choice is worth in which the network does not prefer these beats to all others.
+const LESS_SURE: f64 = 0.5;
 /// Beats as likely as this, with nothing between them, are sure.
 const SURE: f64 = 0.9;
 
@@ -242,13 +278,8 @@ const EVEN_TAPS: f64 = 1.25;
 
 impl Held {
     pub fn new(pins: &Pins, frames: usize) -> Held {
-        let mut at: Vec<usize> = pins
-            .beats
-            .iter()
-            .filter(|t| t.0.is_finite() && t.0 >= 0.0)
-            .map(|t| (t.0 * onset_rate()).round() as usize)
-            .filter(|f| *f < frames)
-            .collect();
+        let mut at: Vec<usize> =
+            pins.beats.iter().filter(|t| t.0.is_finite() && t.0 >= 0.0).map(|t| (t.0 * onset_rate()).round() as usize).filter(|f| *f < frames).collect();
         at.sort_unstable();
         at.dedup();
         let slowest = 60.0 / SLOWEST_BPM * onset_rate();
@@ -367,6 +398,11 @@ pub(crate) mod tests {
         (0..count).map(|b| found.iter().map(|t| (t.0 - truth(b)).abs()).fold(f64::MAX, f64::min)).fold(0.0, f64::max)
     }
 
+    /// The beats, with no more known than onsets and pulse.
+    fn found_in(activity: &Activity, pulse: &Pulse, pins: &Pins) -> Option<Beats> {
+        beats(activity, pulse, &Cues::from(activity, pulse, &[], &[]), pins)
+    }
+
     /// A pulse of this likelihood on each of the times, every fourth a bar's first.
     fn beating(times: &[(f64, f32)], seconds: f64) -> Pulse {
         let frames = (seconds * onset_rate() / PULSE_HOPS) as usize;
@@ -396,7 +432,7 @@ pub(crate) mod tests {
     #[test]
     fn beats_lie_on_their_onsets_and_bars_on_their_first_beats() {
         let times = every(0.5, 40);
-        let found = beats(&sounding(&times, 20.2), &beating(&times.iter().map(|t| (*t, 0.8)).collect::<Vec<_>>(), 20.2), &Pins::default()).unwrap();
+        let found = found_in(&sounding(&times, 20.2), &beating(&times.iter().map(|t| (*t, 0.8)).collect::<Vec<_>>(), 20.2), &Pins::default()).unwrap();
         assert_eq!(found.times.len(), 40);
         assert!(worst(&found.times, |b| times[b] - 0.002, 40) < 0.003);
         let bars = found.bars.unwrap();
@@ -420,14 +456,16 @@ pub(crate) mod tests {
                 let hz = 110.0 * libm::exp2((n * 5 % 24) as f64 / 12.0);
                 for (i, sample) in samples[first..first + rate as usize / 3].iter_mut().enumerate() {
                     let t = i as f64 / f64::from(rate);
-                    let tone: f64 = (1..12).map(|k| libm::sin(std::f64::consts::TAU * hz * f64::from(k) * t) / f64::from(k) * libm::exp(-t * f64::from(4 + k))).sum();
+                    let tone: f64 =
+                        (1..12).map(|k| libm::sin(std::f64::consts::TAU * hz * f64::from(k) * t) / f64::from(k) * libm::exp(-t * f64::from(4 + k))).sum();
                     *sample += 0.2 * if noise { dice() * libm::exp(-t / 0.03) } else { tone } as f32;
                 }
             }
             let record = wave::Buffer::from_mono(rate, samples).unwrap();
             let streams = crate::streams::streams(&mut crate::mono::Mono::new(&record).unwrap(), &|_| ());
             let known = beating(&times.iter().map(|t| (*t, 0.8)).collect::<Vec<_>>(), 13.0);
-            let found = beats(&activity(&streams.onsets), &known, &Pins::default()).unwrap();
+            let sound = activity(&streams.onsets);
+            let found = beats(&sound, &known, &Cues::new(&streams, &sound, &known), &Pins::default()).unwrap();
             let mut off: Vec<f64> = times.iter().map(|t| found.times.iter().map(|f| f.0 - t).min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap()).collect();
             off.sort_by(f64::total_cmp);
             assert!(off[12].abs() < 0.003 && off[0] > -0.008 && off[23] < 0.008, "noise {noise}: {off:?}");
@@ -437,8 +475,8 @@ pub(crate) mod tests {
     #[test]
     fn a_phase_that_could_as_well_be_the_other_is_never_sure() {
         let (activity, pulse) = open();
-        let found = beats(&activity, &pulse, &Pins { beats: Vec::new(), bpm: Some(100.0) }).unwrap();
-        assert!(found.confidence < 0.1, "{}", found.confidence);
+        let found = found_in(&activity, &pulse, &Pins { beats: Vec::new(), bpm: Some(100.0) }).unwrap();
+        assert!(found.confidence < 0.3, "{}", found.confidence);
     }
 
     #[test]
@@ -451,7 +489,7 @@ pub(crate) mod tests {
         }
         for pin in [5.1, 5.4] {
             // Ten milliseconds beside the onset: the teacher is right.
-            let found = beats(&activity, &pulse, &Pins { beats: vec![Seconds(pin + 0.01)], bpm: Some(100.0) }).unwrap();
+            let found = found_in(&activity, &pulse, &Pins { beats: vec![Seconds(pin + 0.01)], bpm: Some(100.0) }).unwrap();
             let near = found.times.iter().map(|t| (t.0 - pin - 0.01).abs()).fold(f64::MAX, f64::min);
             assert!(near < 0.004, "{pin}: {near}");
             assert!(worst(&found.times, |b| pin + 0.6 * b as f64, 20) < 0.025);
@@ -464,7 +502,7 @@ pub(crate) mod tests {
         let (activity, pulse) = open();
         // Tapped in half the tempo that the rest is heard in.
         let taps: Vec<Seconds> = (0..4).map(|n| Seconds(6.3 + 1.2 * f64::from(n))).collect();
-        let found = beats(&activity, &pulse, &Pins { beats: taps.clone(), bpm: None }).unwrap();
+        let found = found_in(&activity, &pulse, &Pins { beats: taps.clone(), bpm: None }).unwrap();
         let within: Vec<f64> = found.times.iter().map(|t| t.0).filter(|t| (6.2..10.0).contains(t)).collect();
         assert_eq!(within.len(), 4, "{within:?}");
         assert!(within.iter().zip(&taps).all(|(a, b)| (a - b.0).abs() < 0.004));
@@ -474,15 +512,15 @@ pub(crate) mod tests {
     fn senseless_pins_are_passed_over() {
         let (activity, pulse) = open();
         let odd = Pins { beats: vec![Seconds(f64::NAN), Seconds(-3.0), Seconds(1e12)], bpm: Some(f64::NAN) };
-        assert_eq!(beats(&activity, &pulse, &odd).unwrap().times, beats(&activity, &pulse, &Pins::default()).unwrap().times);
+        assert_eq!(found_in(&activity, &pulse, &odd).unwrap().times, found_in(&activity, &pulse, &Pins::default()).unwrap().times);
         for bpm in [1e-300, 1e300, -5.0, 2.0, 5_000.0] {
-            beats(&activity, &pulse, &Pins { beats: vec![Seconds(1.0), Seconds(1.0), Seconds(1.001)], bpm: Some(bpm) });
+            found_in(&activity, &pulse, &Pins { beats: vec![Seconds(1.0), Seconds(1.0), Seconds(1.001)], bpm: Some(bpm) });
         }
     }
 
     #[test]
     fn silence_and_a_moment_have_no_beat() {
-        assert!(beats(&played(&[], 10.0), &beating(&[], 10.0), &Pins::default()).is_none());
-        assert!(beats(&played(&[(0.2, 1.0)], 1.0), &beating(&[(0.2, 0.5)], 1.0), &Pins::default()).is_none());
+        assert!(found_in(&played(&[], 10.0), &beating(&[], 10.0), &Pins::default()).is_none());
+        assert!(found_in(&played(&[(0.2, 1.0)], 1.0), &beating(&[(0.2, 0.5)], 1.0), &Pins::default()).is_none());
     }
 }

@@ -25,6 +25,7 @@
 
 mod bars;
 mod bass;
+mod beat_choice;
 mod beat_path;
 mod beats;
 mod chord_scorer;
@@ -130,7 +131,8 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
     heard.pitch_reference = pitch_reference::pitch_reference(&streams.partials);
     let activity = beats::activity(&streams.onsets);
     let pulse = pulse::pulse(&rhythm::rhythm(&streams));
-    let mut beats = beats::beats(&activity, &pulse, pins);
+    let cues = beat_choice::Cues::new(&streams, &activity, &pulse);
+    let mut beats = beats::beats(&activity, &pulse, &cues, pins);
     let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
     // Without pitch there is no harmony to speak of.
     if let Some(pitch) = heard.pitch_reference.as_ref().filter(|p| all && p.confidence >= LEAST_PITCH) {
@@ -183,6 +185,36 @@ pub fn plain_beats(record: &Buffer, pins: &Pins) -> Result<Option<(Vec<Seconds>,
     };
     let streams = streams::streams(&mut mono, &|_| ());
     Ok(beats::plain(&beats::activity(&streams.onsets), pins).map(|b| (b.times, b.confidence)))
+}
+
+/// A reading of a record's beats, for training the choice between them (module `beat_choice`).
+#[derive(Clone, Debug)]
+pub struct BeatReading {
+    pub beats: Vec<Seconds>,
+    /// What it is judged by.
+    pub cues: Vec<f32>,
+    /// Whether it is the network's own (0) or that of onset strength (1).
+    pub own: Option<usize>,
+}
+
+/// All readings of the beats that [`hear()`] chooses from; empty where nothing moves.
+///
+/// # Errors
+/// As [`hear()`].
+pub fn beat_readings(record: &Buffer) -> Result<Vec<BeatReading>, HearError> {
+    within_limits(record)?;
+    let Some(mut mono) = mono::Mono::new(record) else { return Ok(Vec::new()) };
+    let streams = streams::streams(&mut mono, &|_| ());
+    let activity = beats::activity(&streams.onsets);
+    let pulse = pulse::pulse(&rhythm::rhythm(&streams));
+    let cues = beat_choice::Cues::new(&streams, &activity, &pulse);
+    let seconds = |f: &f64| Seconds(f / streams::onset_rate());
+    if !beats::moves(&activity) {
+        return Ok(Vec::new());
+    }
+    let none = Pins::default();
+    let all = beats::judged(&activity, &pulse, &cues, &none, &beats::Held::new(&none, activity.all.len()));
+    Ok(all.into_iter().map(|(r, c)| BeatReading { beats: r.frames.iter().map(seconds).collect(), cues: c.to_vec(), own: r.own.then_some(r.way) }).collect())
 }
 
 /// Values a frame of [`rhythm()`].

@@ -31,6 +31,13 @@ const LOW_WORTH: f64 = 2.0;
 
 /// The beats; `None` where there are fewer than four.
 pub(crate) fn onset_beats(activity: &Activity, pins: &Pins, held: &Held) -> Option<Beats> {
+    let (grid, cuts) = onset_cuts(activity, pins, held)?;
+    let (spacing, confidence) = confidence(activity, grid, &cuts);
+    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: None })
+}
+
+/// The best grid and the frames of its beats; `None` where there are fewer than four.
+pub(crate) fn onset_cuts(activity: &Activity, pins: &Pins, held: &Held) -> Option<(usize, Vec<usize>)> {
     let lengths = lengths(pins);
     let mut best: Option<(f64, usize, Vec<usize>)> = None;
     for (g, grid) in GRIDS.iter().enumerate() {
@@ -39,12 +46,7 @@ pub(crate) fn onset_beats(activity: &Activity, pins: &Pins, held: &Held) -> Opti
             best = Some((score, g, cuts));
         }
     }
-    let (_, grid, cuts) = best?;
-    if cuts.len() < 4 {
-        return None;
-    }
-    let (spacing, confidence) = confidence(activity, grid, &cuts);
-    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: None })
+    best.map(|b| (b.1, b.2)).filter(|b| b.1.len() >= 4)
 }
 
 /// What the cut is worth a beat; and that times how much more it is worth than the same cut half a beat, a quarter or a third to the side, under any grid.

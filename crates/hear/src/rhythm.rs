@@ -42,7 +42,7 @@ pub(crate) fn rhythm(streams: &Streams) -> Vec<f32> {
 }
 
 /// How differently the pitch classes are weighed before and after each tone frame, 0 to 1.
-fn novelty(streams: &Streams, gap: usize, reach: usize, bins: usize) -> Vec<f32> {
+pub(crate) fn novelty(streams: &Streams, gap: usize, reach: usize, bins: usize) -> Vec<f32> {
     let frames = streams.tone_frames();
     // Running sums, so that every reach costs the same.
     let mut sums = vec![[0.0f64; 12]; frames + 1];

@@ -1,0 +1,426 @@
+//! Which reading of the beat it is: the network's beats and those of onset strength, each also at other rates and phases, are held side by side, and one is chosen.
+//!
+//! # Conventions
+//! Frames are those of the onset stream, with fractions.
+//!
+//! # Method
+//! What a tracker gets wrong is mostly the octave or the phase (M. Davies, N. Degara and M. Plumbley, "Evaluation methods for musical audio beat tracking algorithms",
+//! 2009, list such readings of one beat), so all of them are made from two ways through the record, and each is judged as a whole: how likely the network holds its beats and
+//! the places between, how strong onsets, bass and changes of harmony are there, which way strings are struck, how much bars are alike, how usual the tempo is, and whether the
+//! sound begins on it. A small network gives each reading its odds; those were learned on playing made for it and on players 00 and 01 (`training/beats/choice.py`).
+
+use crate::bars::Bars;
+use crate::beats::{Activity, GRIDS, odds, wide};
+use crate::chord_scorer::{Layer, layer, layers};
+use crate::hearing::Meter;
+use crate::pulse::Pulse;
+use crate::rhythm::novelty;
+use crate::streams::{BINS, GROUPS, ONSET_HOP, Streams, TONE_HOP, onset_rate};
+
+/// Readings of a way through the record: beats for each of its own, and where the first lies.
+const READINGS: [(f64, f64); 28] = [
+    (1.0, 0.0),
+    (1.0, 0.5),
+    (1.0, 0.25),
+    (1.0, 0.75),
+    (1.0, 1.0 / 3.0),
+    (1.0, 2.0 / 3.0),
+    (2.0, 0.0),
+    (2.0, 0.25),
+    (0.5, 0.0),
+    (0.5, 1.0),
+    (0.5, 0.5),
+    (0.5, 1.5),
+    (1.5, 0.0),
+    (1.5, 1.0 / 3.0),
+    (2.0 / 3.0, 0.0),
+    (2.0 / 3.0, 0.5),
+    (2.0 / 3.0, 1.0),
+    (4.0 / 3.0, 0.0),
+    (4.0 / 3.0, 0.25),
+    (4.0 / 3.0, 0.5),
+    (0.75, 0.0),
+    (0.75, 1.0 / 3.0),
+    (0.75, 2.0 / 3.0),
+    (0.75, 1.0),
+    (3.0, 0.0),
+    (1.0 / 3.0, 0.0),
+    (1.0 / 3.0, 1.0),
+    (1.0 / 3.0, 2.0),
+];
+/// Places within a beat that are looked at.
+const PLACES: [f64; 6] = [0.0, 0.5, 0.25, 0.75, 1.0 / 3.0, 2.0 / 3.0];
+const STREAMS: usize = 9;
+/// Streams whose even and odd beats are held against each other.
+const ALTERNATING: [usize; 5] = [1, 2, 3, 4, 7];
+/// What a reading is judged by.
+pub(crate) const CUES: usize = STREAMS * PLACES.len() + 2 * ALTERNATING.len() + 4 + 2 + 2 + 2 + 2 + 9 + 3 + 1;
+
+const HIDDEN: usize = 24;
+const WEIGHTS: &[u8] = include_bytes!("../weights/choice.f16");
+const _: () = assert!(WEIGHTS.len() == 2 * ((CUES + 1) * HIDDEN + HIDDEN + 1), "the weights are of another network");
+
+/// What is known of each frame.
+pub(crate) struct Cues {
+    streams: [Vec<f32>; STREAMS],
+    /// Places and heights of onsets.
+    onsets: Vec<(f64, f64)>,
+    first: f64,
+    last: f64,
+    meters: [f32; 3],
+    smooth: Vec<f64>,
+    low: Vec<f64>,
+}
+
+impl Cues {
+    /// Of a record.
+    pub fn new(streams: &Streams, activity: &Activity, pulse: &Pulse) -> Cues {
+        Cues::from(activity, pulse, &streams.onsets, &novelty(streams, 2, 8, BINS))
+    }
+
+    /// `changes` are how much the harmony moves, a tone frame.
+    pub fn from(activity: &Activity, pulse: &Pulse, onsets: &[[f32; GROUPS]], changes: &[f32]) -> Cues {
+        let frames = activity.all.len();
+        let part = |groups: std::ops::Range<usize>| -> Vec<f32> {
+            let sums: Vec<f64> = onsets.iter().map(|g| g[groups.clone()].iter().map(|v| f64::from(*v)).sum()).collect();
+            if sums.len() == frames { wide(&crate::beats::against_nearby(&sums)).iter().map(|v| *v as f32).collect() } else { vec![0.0; frames] }
+        };
+        let smooth = wide(&activity.all);
+        let per_tone = (TONE_HOP / ONSET_HOP) as f32;
+        let change: Vec<f32> = (0..frames)
+            .map(|n| {
+                let at = n as f32 / per_tone;
+                let low = at as usize;
+                let get = |i: usize| changes.get(i.min(changes.len().saturating_sub(1))).copied().unwrap_or(0.0);
+                get(low) * (1.0 - (at - low as f32)) + get(low + 1) * (at - low as f32)
+            })
+            .collect();
+        let struck: Vec<f32> = change.iter().zip(&smooth).map(|(c, a)| c * *a as f32).collect();
+        let near = |values: &[f32], n: usize| {
+            let at = n / 2;
+            values[at.saturating_sub(2).min(values.len())..(at + 3).min(values.len())].iter().fold(0.0f32, |m, v| m.max(*v))
+        };
+        let beat: Vec<f32> = (0..frames).map(|n| near(&pulse.beat, n)).collect();
+        let certain = beat.iter().map(|p| crate::beat_path::log_odds(*p) / 5.0).collect();
+        let a = &activity.all;
+        let struck_at = (1..frames.saturating_sub(1)).filter(|n| a[*n] > 0.2 && a[*n] >= a[n - 1] && a[*n] > a[n + 1]).map(|n| (n as f64, a[n])).collect();
+        let strong: Vec<usize> = (0..frames).filter(|n| activity.all[*n] > 0.3).collect();
+        let mean_one = |v: Vec<f32>| -> Vec<f32> {
+            let mean = v.iter().sum::<f32>() / v.len().max(1) as f32;
+            v.iter().map(|x| if mean > 1e-6 { (x / mean / 4.0).min(3.0) } else { 0.0 }).collect()
+        };
+        let low = activity.low.clone();
+        Cues {
+            streams: [
+                certain,
+                smooth.iter().map(|v| *v as f32).collect(),
+                wide(&activity.low).iter().map(|v| *v as f32).collect(),
+                part(2..5),
+                part(5..GROUPS),
+                beat,
+                mean_one(change),
+                mean_one(struck),
+                struck_down(activity, onsets),
+            ],
+            onsets: struck_at,
+            first: strong.first().copied().unwrap_or(0) as f64,
+            last: strong.last().copied().unwrap_or(0) as f64,
+            meters: pulse.meters,
+            smooth,
+            low,
+        }
+    }
+}
+
+/// Positive where the low strings sound before the high ones, negative where after them; weighted by the onset.
+fn struck_down(activity: &Activity, onsets: &[[f32; GROUPS]]) -> Vec<f32> {
+    let frames = activity.all.len();
+    let mut out = vec![0.0f32; frames];
+    if onsets.len() != frames {
+        return out;
+    }
+    let middle = |at: usize, groups: std::ops::Range<usize>| -> Option<f32> {
+        let (mut sum, mut moment) = (0.0f32, 0.0f32);
+        for n in at.saturating_sub(6)..(at + 7).min(frames) {
+            let v: f32 = onsets[n][groups.clone()].iter().sum();
+            sum += v;
+            moment += v * (n as f32 - at as f32);
+        }
+        (sum > 1e-3).then_some(moment / sum)
+    };
+    for at in 1..frames.saturating_sub(1) {
+        let a = &activity.all;
+        if a[at] > 0.15 && a[at] >= a[at - 1] && a[at] > a[at + 1] {
+            if let (Some(low), Some(high)) = (middle(at, 1..4), middle(at, 5..GROUPS)) {
+                let value = a[at] as f32 * (high - low).clamp(-2.0, 2.0);
+                for o in &mut out[at.saturating_sub(3)..(at + 4).min(frames)] {
+                    *o = value;
+                }
+            }
+        }
+    }
+    out
+}
+
+/// A reading of the beat.
+#[derive(Clone, Debug)]
+pub(crate) struct Reading {
+    /// Rising.
+    pub frames: Vec<f64>,
+    /// Which of the ways it is a reading of, and whether it is that way itself.
+    pub way: usize,
+    pub own: bool,
+}
+
+/// All readings of the ways (each frames of beats) whose beats are within the lengths.
+pub(crate) fn readings(ways: &[Vec<f64>], lengths: (f64, f64), frames: usize) -> Vec<Reading> {
+    let mut out: Vec<Reading> = Vec::new();
+    for (w, way) in ways.iter().enumerate().filter(|(_, w)| w.len() >= 4) {
+        let last = way.len() - 1;
+        // On past both ends at the tempo there.
+        let at = |place: f64| -> f64 {
+            if place < 0.0 {
+                return way[0] + place * (way[2] - way[0]) / 2.0;
+            }
+            if place >= last as f64 {
+                return way[last] + (place - last as f64) * (way[last] - way[last - 2]) / 2.0;
+            }
+            let low = place as usize;
+            way[low] + (place - low as f64) * (way[low + 1] - way[low])
+        };
+        for (rate, phase) in READINGS {
+            let own = rate == 1.0 && phase == 0.0;
+            let step = 1.0 / rate;
+            let found: Vec<f64> = if own {
+                way.clone()
+            } else {
+                let first = phase - (phase / step).ceil() * step - step;
+                (0..)
+                    .map(|k| first + f64::from(k) * step)
+                    .take_while(|p| *p < way.len() as f64 + 1.0)
+                    .map(at)
+                    .filter(|f| (0.0..frames as f64).contains(f))
+                    .collect()
+            };
+            if found.len() < 4 {
+                continue;
+            }
+            let length = (found[found.len() - 1] - found[0]) / (found.len() - 1) as f64;
+            let there = |r: &Reading| alike(&r.frames, &found) > 0.97;
+            if length >= lengths.0 && length <= lengths.1 && !out.iter().any(there) {
+                out.push(Reading { frames: found, way: w, own });
+            }
+        }
+    }
+    out
+}
+
+/// The share of beats that two readings have in common (within 40 ms), as an F-measure.
+pub(crate) fn alike(a: &[f64], b: &[f64]) -> f64 {
+    let near = 0.04 * onset_rate();
+    let (mut i, mut j, mut hits) = (0, 0, 0);
+    while i < a.len() && j < b.len() {
+        if (a[i] - b[j]).abs() <= near {
+            hits += 1;
+            i += 1;
+            j += 1;
+        } else if a[i] < b[j] {
+            i += 1;
+        } else {
+            j += 1;
+        }
+    }
+    2.0 * f64::from(hits) / (a.len() + b.len()).max(1) as f64
+}
+
+/// Beats since the last beat.
+fn phase(beats: &[f64], frame: f64) -> f64 {
+    let at = beats.partition_point(|b| *b <= frame).clamp(1, beats.len() - 1);
+    (frame - beats[at - 1]) / (beats[at] - beats[at - 1])
+}
+
+/// What a reading is judged by.
+pub(crate) fn judge(reading: &Reading, ways: &[Vec<f64>], cues: &Cues) -> [f32; CUES] {
+    let beats = &reading.frames;
+    let count = beats.len();
+    let length = |b: usize| {
+        if b + 1 < count { beats[b + 1] - beats[b] } else { beats[b] - beats[b - 1] }
+    };
+    let mut out: Vec<f32> = Vec::with_capacity(CUES);
+    // At each place of each beat.
+    let at = |stream: &[f32], b: usize, place: f64| stream.get((beats[b] + place * length(b)).round() as usize).copied().unwrap_or(0.0);
+    for stream in &cues.streams {
+        for place in PLACES {
+            out.push((0..count).map(|b| at(stream, b, place)).sum::<f32>() / count as f32);
+        }
+    }
+    for s in ALTERNATING {
+        for place in [0.0, 0.5] {
+            let mean = |odd: usize| -> f32 {
+                let own: Vec<f32> = (odd..count).step_by(2).map(|b| at(&cues.streams[s], b, place)).collect();
+                own.iter().sum::<f32>() / own.len().max(1) as f32
+            };
+            out.push((mean(0) - mean(1)).abs());
+        }
+    }
+    // How alike beats are that follow each other by one to four.
+    let shapes: Vec<[f32; PLACES.len()]> = (0..count).map(|b| PLACES.map(|p| at(&cues.streams[1], b, p))).collect();
+    for lag in 1..=4 {
+        let (mut both, mut own) = (0.0f32, 1e-6f32);
+        for b in 0..count.saturating_sub(lag) {
+            let dot = |a: &[f32; 6], b: &[f32; 6]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f32>();
+            both += dot(&shapes[b], &shapes[b + lag]);
+            own += 0.5 * (dot(&shapes[b], &shapes[b]) + dot(&shapes[b + lag], &shapes[b + lag]));
+        }
+        out.push(both / own);
+    }
+    // What the plain method would say: the best grid, a beat and a second.
+    let value = |t: f64| cues.smooth.get(t.max(0.0).round() as usize).copied().unwrap_or(0.0);
+    let low = |t: f64| cues.low.get(t.max(0.0).round() as usize).copied().unwrap_or(0.0);
+    let worth = GRIDS
+        .iter()
+        .map(|grid| {
+            (0..count)
+                .map(|b| {
+                    let inside: f64 = grid.places.iter().map(|(place, on, off)| odds(value(beats[b] + place * length(b)), (*on, *off))).sum();
+                    odds(value(beats[b]), (2.8, -0.9)) + 2.0 * (low(beats[b]) - 0.25) + inside - grid.rare
+                })
+                .sum::<f64>()
+        })
+        .fold(f64::MIN, f64::max);
+    let seconds = (beats[count - 1] - beats[0] + length(count - 1)) / onset_rate();
+    out.push((worth / count as f64 / 4.0) as f32);
+    out.push((worth / seconds.max(1.0) / 8.0) as f32);
+    // The network's worth a second, as its own search counts it.
+    let own: f32 = (0..count).map(|b| 5.0 * at(&cues.streams[0], b, 0.0) + 3.0).sum();
+    out.push(own / seconds.max(1.0) as f32 / 8.0);
+    // How much of what is struck lies on quarters of a beat.
+    let (mut explained, mut all) = (0.0, 1e-6);
+    for (frame, height) in &cues.onsets {
+        let place = 4.0 * phase(beats, *frame);
+        all += height;
+        explained += height * (1.0 - (place - place.round()).abs() / 0.25).max(0.0);
+    }
+    out.push((explained / all) as f32);
+    let bpm = 60.0 / (seconds / count as f64);
+    let octaves = libm::log2(bpm / 112.0) as f32;
+    out.extend([octaves, octaves * octaves]);
+    for way in 0..2 {
+        out.push(ways.get(way).map_or(0.0, |w| alike(w, beats)) as f32);
+    }
+    // Where the file and the playing begin, and where the playing ends.
+    for frame in [0.0, cues.first, cues.last] {
+        let p = phase(beats, frame);
+        let near = |place: f64| {
+            let d = p - place;
+            (1.0 - (d - d.round()).abs() / 0.12).max(0.0) as f32
+        };
+        out.extend([near(0.0), near(0.5), near(0.25).max(near(0.75))]);
+    }
+    out.extend(cues.meters);
+    out.push((cues.first / onset_rate() < 0.06) as u8 as f32);
+    std::array::from_fn(|i| out[i])
+}
+
+/// A choice among readings.
+pub(crate) struct Choice {
+    pub reading: usize,
+    /// How sure the distances of the beats are, whatever their phase.
+    pub spacing: f64,
+    /// The odds of this reading less those of the next likely one, 0 to 1.
+    pub confidence: f64,
+}
+
+/// Readings that have so much in common are one.
+const SAME: f64 = 0.8;
+
+/// The likeliest reading; `None` where there is none.
+pub(crate) fn choose(readings: &[(Reading, [f32; CUES])]) -> Option<Choice> {
+    let layers: Vec<Layer> = layers(WEIGHTS, &[CUES, HIDDEN, 1]);
+    let scores: Vec<f32> = readings
+        .iter()
+        .map(|(_, cues)| {
+            let hidden: [f32; HIDDEN] = layer(&layers[0], cues);
+            let out: [f32; 1] = layer(&layers[1], &hidden.map(|v| v.max(0.0)));
+            out[0]
+        })
+        .collect();
+    let best = (0..scores.len()).max_by(|a, b| scores[*a].total_cmp(&scores[*b]))?;
+    // That none of them is right has odds of 1.
+    let top = scores[best].max(0.0);
+    let odds: Vec<f64> = scores.iter().map(|s| f64::from(libm::expf(s - top))).collect();
+    let all = odds.iter().sum::<f64>() + f64::from(libm::expf(-top));
+    let like = |r: usize| -> f64 { (0..odds.len()).filter(|o| alike(&readings[r].0.frames, &readings[*o].0.frames) > SAME).map(|o| odds[o] / all).sum() };
+    let own = like(best);
+    let rivals = (0..odds.len()).filter(|o| odds[*o] / all > 0.02 && alike(&readings[best].0.frames, &readings[*o].0.frames) <= SAME);
+    let rival = rivals.map(like).fold(0.0, f64::max);
+    let length = |r: usize| {
+        let f = &readings[r].0.frames;
+        (f[f.len() - 1] - f[0]) / (f.len() - 1) as f64
+    };
+    let spacing = (0..odds.len()).filter(|o| (length(*o) / length(best) - 1.0).abs() < 0.04).map(|o| odds[o] / all).sum();
+    Some(Choice { reading: best, spacing, confidence: (own - rival).clamp(0.0, 1.0) })
+}
+
+/// What a change of harmony on a bar's first beat is worth, in spreads over all beats.
+const CHANGE_WORTH: f32 = 0.4;
+/// What a beat on which the record begins gains as a bar's first: most begin with a bar.
+const BEGUN: f32 = 6.0;
+/// What a bar cut short or drawn out costs.
+const BREAK: f32 = 7.0;
+
+/// Bars over known beats: by how likely the network holds a beat for a bar's first, and by where harmony changes.
+pub(crate) fn bars_over(beats: &[f64], pulse: &Pulse, cues: &Cues, dotted: bool) -> Bars {
+    let near = |values: &[f32], frame: f64| {
+        let at = (frame / 2.0).round() as usize;
+        values[at.saturating_sub(2).min(values.len())..(at + 3).min(values.len())].iter().fold(0.0f32, |m, v| m.max(*v))
+    };
+    let changes: Vec<f32> = beats.iter().map(|b| cues.streams[7].get(b.round() as usize).copied().unwrap_or(0.0)).collect();
+    let mean = changes.iter().sum::<f32>() / changes.len().max(1) as f32;
+    let spread = (changes.iter().map(|c| (c - mean) * (c - mean)).sum::<f32>() / changes.len().max(1) as f32).sqrt().max(1e-6);
+    let seconds = (beats[beats.len() - 1] - beats[0]) / onset_rate();
+    let meters = [(4, 0, Meter { over: 4, under: 4 }), (3, 1, Meter { over: 3, under: 4 }), (2, 2, Meter { over: 6, under: 8 })];
+    // A beat on which the record or the playing begins.
+    let begins = |frame: f64| {
+        let at = phase(beats, frame);
+        let near = (at.round() - at).abs() < 0.12 && at.round() >= 0.0 && at.round() < 2.0;
+        near.then(|| (beats.partition_point(|b| *b <= frame).clamp(1, beats.len() - 1) - 1) + at.round() as usize)
+    };
+    let begun = [begins(0.0), begins(cues.first)];
+    let mut best: Option<(f32, Bars)> = None;
+    for (m, told, meter) in &meters[..if dotted { 3 } else { 2 }] {
+        let worth = |b: usize, place: usize| -> f32 {
+            let share = ((near(&pulse.down, beats[b]) + 0.0125) / (near(&pulse.beat, beats[b]) + 0.05)).clamp(0.02, 0.98);
+            let change = ((changes[b] - mean) / spread).clamp(-2.0, 2.5) * CHANGE_WORTH;
+            let begun = if begun.contains(&Some(b)) { BEGUN } else { 0.0 };
+            if place == 0 { libm::logf(share) + change + begun } else { libm::logf(1.0 - share) - change / (*m as f32 - 1.0) }
+        };
+        let mut score: Vec<f32> = (0..*m).map(|p| worth(0, p)).collect();
+        let mut from: Vec<Vec<usize>> = Vec::new();
+        for b in 1..beats.len() {
+            let step = |place: usize| {
+                let reached = |o: usize| score[o] - if (o + 1) % m == place { 0.0 } else { BREAK };
+                (0..*m).map(|o| (o, reached(o))).fold((0, f32::MIN), |x, y| if y.1 > x.1 { y } else { x })
+            };
+            let back: Vec<(usize, f32)> = (0..*m).map(step).collect();
+            score = (0..*m).map(|p| back[p].1 + worth(b, p)).collect();
+            from.push(back.iter().map(|x| x.0).collect());
+        }
+        let (mut place, total) = score.iter().copied().enumerate().fold((0, f32::MIN), |x, y| if y.1 > x.1 { y } else { x });
+        let total = total + seconds as f32 * libm::logf(cues.meters[*told].max(0.02)) - if *m == 4 { 0.0 } else { 0.06 * beats.len() as f32 };
+        let mut starts = Vec::new();
+        for b in (0..beats.len()).rev() {
+            if place == 0 {
+                starts.push(b);
+            }
+            if b > 0 {
+                place = from[b - 1][place];
+            }
+        }
+        starts.reverse();
+        if best.as_ref().is_none_or(|b| total > b.0) {
+            best = Some((total, Bars { meter: *meter, starts }));
+        }
+    }
+    best.map_or(Bars { meter: Meter { over: 4, under: 4 }, starts: Vec::new() }, |b| b.1)
+}
