@@ -154,6 +154,17 @@ class Soundfont:
         return play
 
 
+def struck(font):
+    """The drums of a soundfont (bank 128), as `drum` gives its own."""
+    play = font.program(0, bank=128)
+    keys = {"kick": (35, 36), "snare": (38, 40, 37), "hat": (42, 44, 46, 51)}
+
+    def drum(kind, rng):
+        return play(keys[kind][rng.integers(len(keys[kind]))], {"kick": 0.5, "snare": 0.4, "hat": 0.4}[kind], rng)
+
+    return drum
+
+
 def drum(kind, rng):
     """A struck drum of noise and a falling sine, drawn anew each time."""
     length = {"kick": 0.35, "snare": 0.25, "hat": rng.choice([0.06, 0.3])}[kind]
