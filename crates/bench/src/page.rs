@@ -1,5 +1,6 @@
 //! The page itself: its frame as markup, and the style sheet and modules that stand in the program.
 
+mod pedal;
 mod taking;
 
 use maud::{DOCTYPE, Markup, html};
@@ -21,6 +22,8 @@ pub fn asset(name: &str) -> Option<(&'static str, &'static str)> {
         "record.js" => (SCRIPT, include_str!("page/record.js")),
         "input.js" => (SCRIPT, include_str!("page/input.js")),
         "recorder.js" => (SCRIPT, include_str!("page/recorder.js")),
+        "pedal.js" => (SCRIPT, include_str!("page/pedal.js")),
+        "pedal.css" => ("text/css; charset=utf-8", include_str!("page/pedal.css")),
         "taking.js" => (SCRIPT, include_str!("page/taking.js")),
         "taking.css" => ("text/css; charset=utf-8", include_str!("page/taking.css")),
         "findings.js" => (SCRIPT, include_str!("page/findings.js")),
@@ -43,6 +46,7 @@ pub fn frame(title: &str, script: &str, body: Markup) -> String {
                 link rel="stylesheet" href="/bench/bench.css";
                 link rel="stylesheet" href="/bench/findings.css";
                 link rel="stylesheet" href="/bench/taking.css";
+                link rel="stylesheet" href="/bench/pedal.css";
                 script type="module" src={ "/bench/" (script) } {}
             }
             body { (body) }
@@ -117,6 +121,11 @@ pub fn bench(title: &str, pack: &str) -> String {
                     h2 id="record-title" { "The record" }
                     p.facts id="record-facts" { "Listening." }
                     div.record-rows id="record-rows" role="listbox" aria-multiselectable="true" aria-label="Bars of the record" hidden {}
+                    div.form id="form" role="group" aria-label="Where bars come back" hidden {
+                        p.views id="form-passages" {}
+                        p.quiet id="form-says" {}
+                        p.views id="form-places" {}
+                    }
                     p.taps id="taps" hidden {
                         button type="button" id="tap" { "Tap the beat" } " "
                         button type="button" id="tap-use" hidden { "Count by these taps" } " "
@@ -172,13 +181,20 @@ pub fn bench(title: &str, pack: &str) -> String {
                     label.volume { "volume " input type="range" id="volume" min="0" max="100" value="40"; }
                     span.place id="place" {}
                     button type="button" id="play-in" aria-expanded="false" aria-controls="taking" aria-keyshortcuts="Alt+R" { "Play in" }
+                    button type="button" id="pedal-open" aria-haspopup="dialog" aria-keyshortcuts="Alt+P" { "By foot" }
                 }
                 div.positions id="positions" role="group" aria-label="Where each part stands" {}
+                div.heard-as id="heard-as" role="group" aria-label="How the record is heard" hidden {
+                    label { "of the record " select id="apart" { option value="all" { "all of it" } option value="tones" { "what rings" } option value="strokes" { "what strikes" } } }
+                    label.line { input type="checkbox" id="concert"; " at concert pitch" }
+                    span.quiet id="apart-says" role="status" {}
+                }
                 div.hand {
                     neck-drawing id="neck" hidden {}
                     div.words id="hand-words" aria-live="polite" { p.quiet { "Go to a slot to see its grip, its names and its other places." } }
                 }
             }
+            (pedal::section())
             section.care aria-label="Care" {
                 p { b { "Ears. " } "The volume starts low. Turn it up only as far as you need, and give your ears pauses: 40 hours a week at 80 dB are held to be safe, at 90 dB only 4 (ITU-T H.870)." }
                 p { b { "Hands. " } "Warm up, rest often, and stop when something hurts or goes numb." }
@@ -204,6 +220,8 @@ pub fn bench(title: &str, pack: &str) -> String {
                     dt { "Alt and R" } dd { "play in; again: record, stop" }
                     dt { "T in the record" } dd { "a beat is tapped while it plays" }
                     dt { "in the record: arrows, Shift and arrows" } dd { "a bar, more bars to go round" }
+                    dt { "in the record: N, B" } dd { "the next place where these bars come back, the barest" }
+                    dt { "Alt and P" } dd { "the view for a foot pedal, and back" }
                 }
             }
         },
@@ -228,7 +246,7 @@ mod tests {
 
     #[test]
     fn the_pages_files_are_there() {
-        for name in ["bench.css", "bench.js", "start.js", "shelf.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "input.js", "recorder.js", "taking.js", "taking.css", "findings.js", "findings.css", "icon.svg"] {
+        for name in ["bench.css", "bench.js", "start.js", "shelf.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "input.js", "recorder.js", "taking.js", "taking.css", "pedal.js", "pedal.css", "findings.js", "findings.css", "icon.svg"] {
             assert!(super::asset(name).is_some_and(|(_, text)| text.len() > 100), "{name}");
         }
         assert_eq!(super::asset("../Cargo.toml"), None);

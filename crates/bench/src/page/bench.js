@@ -6,6 +6,7 @@ import { ids } from "./sheet.js";
 import "./findings.js";
 import "./record.js";
 import "./taking.js";
+import "./pedal.js";
 import "./text.js";
 import "./neck.js";
 

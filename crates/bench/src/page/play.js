@@ -22,7 +22,7 @@ let asked = 0;
 let shown = null;
 const positions = new Map();
 // The record in place of a passage.
-const RECORD = "the record";
+export const RECORD = "the record";
 let recordBars = [];
 const loaded = new Map();
 
@@ -62,13 +62,17 @@ export function cut(side, a, b, rate) {
   return round;
 }
 
+// How the record is to be heard: all of it or taken apart, at its own pitch or at concert pitch.
+const heardAs = () => `${one("apart").value === "all" ? "" : `&apart=${encodeURIComponent(one("apart").value)}`}${one("concert").checked ? "&concert=yes" : ""}`;
+
 export async function load(passage, percent) {
-  const key = `${percent} ${passage} ${versions.get(passage) ?? 0}`;
+  const how = passageOf(passage)?.quotes ? heardAs() : "";
+  const key = `${percent} ${passage} ${versions.get(passage) ?? 0} ${how}`;
   if (!loaded.has(key)) {
     if (loaded.size > 5) loaded.delete(loaded.keys().next().value);
     loaded.set(
       key,
-      fetch(`/sound?passage=${encodeURIComponent(passage)}&percent=${percent}`).then(async (r) => {
+      fetch(`/sound?passage=${encodeURIComponent(passage)}&percent=${percent}${how}`).then(async (r) => {
         if (!r.ok) throw new Error((await r.json()).found);
         return unpack(await r.arrayBuffer());
       }),
@@ -84,7 +88,7 @@ export async function loadBeside(path) {
   if (!r.ok) throw new Error((await r.json()).found);
   return unpack(await r.arrayBuffer());
 }
-const loadRecord = (from, to, percent) => loadBeside(`/record-sound?from=${from}&to=${to}&percent=${percent}`);
+const loadRecord = (from, to, percent) => loadBeside(`/record-sound?from=${from}&to=${to}&percent=${percent}${heardAs()}`);
 
 // How often a passage changed: its sounds are another's then.
 const versions = new Map();
@@ -220,6 +224,7 @@ async function begin(place = null, countIn = one("count-in").checked) {
   try {
     sound = await what.load(percent());
     say("");
+    if (!aside) one("apart-says").textContent = sound.apart ? `${sound.apart[0].toUpperCase()}${sound.apart.slice(1)}.` : "";
   } catch (e) {
     if (press === asked) {
       say(e.message);
@@ -314,6 +319,25 @@ function follow() {
   requestAnimationFrame(follow);
 }
 
+// ------------------------------------------------------------------ by foot
+
+export const isOn = () => Boolean(playing) || one("go").classList.contains("on");
+export const shownNow = () => shown;
+export const now = () => (playing ? where() : null);
+// To the beginning of the bar, or of the one before where it has only just begun; not before the first that goes round.
+export function backBar() {
+  const w = now();
+  if (!w) return;
+  const early = w.share * (playing.sound.bars[w.bar - playing.first + 1] - playing.sound.bars[w.bar - playing.first]) < 0.7 * playing.sound.rate;
+  begin({ bar: Math.max(playing.from + playing.first, w.bar - (early ? 1 : 0)), share: 0 }, false);
+}
+export const fromStart = () => begin();
+// Another passage; where one sounded, it goes on with that.
+export function onto(id, sounding) {
+  showPassage(id);
+  if (sounding) begin();
+}
+
 export const toggle = () => (playing || one("go").classList.contains("on") ? halt() : begin());
 const again = () => playing && begin(where(), false);
 
@@ -350,6 +374,7 @@ function showBars(id, bars, names, parts) {
     one("from").value = kept ? Math.min(kept.from, bars.length - 1) : 0;
     one("to").value = kept && kept.to < bars.length ? Math.max(kept.to - 1, 0) : bars.length - 1;
   }
+  one("heard-as").hidden = !parts.includes(RECORD);
   const box = one("positions");
   if (box.dataset.parts === `${id} ${parts.join("/")}`) return;
   box.dataset.parts = `${id} ${parts.join("/")}`;
@@ -382,6 +407,12 @@ one("tempo").addEventListener("input", () => {
 });
 one("tempo").addEventListener("change", again);
 one("volume").addEventListener("input", () => out && out.gain.setTargetAtTime(volume(), context.currentTime, RAMP_S));
+for (const id of ["apart", "concert"]) {
+  one(id).addEventListener("change", () => {
+    one("apart-says").textContent = "";
+    again();
+  });
+}
 one("click").addEventListener("change", () => playing?.click(one("click").checked));
 for (const id of ["from", "to"]) {
   one(id).addEventListener("change", () => {

@@ -46,6 +46,8 @@ function show(heard) {
   rows.hidden = false;
   starts = heard.bars;
   document.getElementById("taps").hidden = false;
+  offerApart(heard.seats ?? []);
+  showPassages(heard.quoted);
   document.getElementById("tap-none").hidden = !heard.taps.length;
   const cents = heard.cents === null || heard.cents === undefined ? null : heard.cents === 0 ? "at concert pitch" : `${Math.abs(heard.cents)} cent${Math.abs(heard.cents) === 1 ? "" : "s"} ${heard.cents < 0 ? "under" : "over"} concert pitch`;
   facts.textContent = [heard.file, heard.tempo && `about ${heard.tempo} a minute${heard.sure < 0.3 ? ", not sure" : ""}`, heard.meter, heard.key && `likely ${heard.key}`, cents, `${cells.length} bars`].filter(Boolean).join(" · ");
@@ -62,7 +64,78 @@ function choose(a, b, focus = true) {
   if (focus) {
     cells[at].focus({ preventScroll: true });
     showRecord(cells, from, to);
+    comeBack();
   }
+}
+
+// ------------------------------------------------------------------ the seats that were heard
+
+const seatWords = (a) => (Math.abs(a) < 0.08 ? "the centre" : `${a < 0 ? "left" : "right"} ${Math.abs(a).toFixed(2)}`);
+function offerApart(seats) {
+  const list = document.getElementById("apart");
+  const kept = list.value;
+  const of = seats.length > 1 ? seats : [];
+  list.replaceChildren(
+    new Option("all of it", "all"),
+    ...of.map(([a, share]) => new Option(`${seatWords(a)} alone (${Math.round(share * 100)} % of it)`, `only:${a}`)),
+    ...of.map(([a]) => new Option(`all but ${seatWords(a)}`, `without:${a}`)),
+    new Option("what rings", "tones"),
+    new Option("what strikes", "strokes"),
+  );
+  list.value = [...list.options].some((o) => o.value === kept) ? kept : "all";
+}
+
+// ------------------------------------------------------------------ its form: where bars come back, and where least sounds in them
+
+const barsWords = (a, b) => (b - a === 1 ? `bar ${a + 1}` : `bars ${a + 1} to ${b}`);
+function placeButton(words, a, b) {
+  const button = Object.assign(document.createElement("button"), { type: "button", textContent: words });
+  button.addEventListener("click", () => {
+    anchor = a;
+    choose(a, b - 1);
+    cells[a].scrollIntoView({ block: "nearest" });
+  });
+  return button;
+}
+
+// The lesson's own places, by their bars.
+function showPassages(quoted) {
+  const found = quoted.map((q) => {
+    const inside = starts.slice(0, -1).map((s, i) => (s + starts[i + 1]) / 2).flatMap((middle, i) => (q.from <= middle && middle < q.to ? [i] : []));
+    return inside.length ? placeButton(`${q.title}, ${barsWords(inside[0], inside.at(-1) + 1)}${q.barest ? ", barest" : ""}`, inside[0], inside.at(-1) + 1) : null;
+  });
+  document.getElementById("form-passages").replaceChildren(...found.filter(Boolean));
+  document.getElementById("form").hidden = false;
+  document.getElementById("form-says").textContent = "Choose bars to see where they come back.";
+  document.getElementById("form-places").replaceChildren();
+  alike = [];
+}
+
+let alike = [];
+let asked = 0;
+async function comeBack() {
+  const mine = ++asked;
+  await new Promise((r) => setTimeout(r, 120));
+  if (mine !== asked) return;
+  const { places } = await read(`/record/alike?from=${from}&to=${to + 1}`).catch(() => ({ places: [] }));
+  if (mine !== asked) return;
+  alike = places;
+  const barest = places.length > 1 ? places.reduce((a, b) => (b.full < a.full ? b : a)) : null;
+  cells.forEach((c, i) => {
+    c.classList.toggle("alike", places.some((p) => p.from <= i && i < p.to));
+    c.classList.toggle("bare", Boolean(barest) && barest.from <= i && i < barest.to);
+  });
+  document.getElementById("form-says").textContent = places.length > 1 ? `${barsWords(from, to + 1)[0].toUpperCase()}${barsWords(from, to + 1).slice(1)} come${to === from ? "s" : ""} back:` : "Nothing else sounds like these bars.";
+  document.getElementById("form-places").replaceChildren(...(places.length > 1 ? places : []).map((p) => placeButton(`${barsWords(p.from, p.to)}${p.from === from ? ", these" : `, ${Math.round(p.alike * 100)} % alike`}${p === barest ? ", barest" : ""}`, p.from, p.to)));
+}
+
+// To the next place that sounds alike, or to the one where least else sounds.
+function toAlike(key) {
+  if (alike.length < 2) return say("Nothing else sounds like these bars.");
+  const p = key === "b" ? alike.reduce((a, b) => (b.full < a.full ? b : a)) : alike.find((p) => p.from > from) ?? alike[0];
+  anchor = p.from;
+  choose(p.from, p.to - 1);
+  cells[p.from].scrollIntoView({ block: "nearest" });
 }
 
 let anchor = 0;
@@ -77,6 +150,10 @@ rows.addEventListener("keydown", (event) => {
     event.preventDefault();
     if (!event.repeat) tap();
     return;
+  }
+  if (/^[nb]$/i.test(event.key) && !event.ctrlKey && !event.altKey && !event.metaKey) {
+    event.preventDefault();
+    return toAlike(event.key.toLowerCase());
   }
   const line = getComputedStyle(rows).gridTemplateColumns.split(" ").length;
   const by = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -line, ArrowDown: line, Home: -at, End: cells.length - 1 - at }[event.key];
@@ -139,6 +216,7 @@ async function listen() {
   if (!heard.why) return show(heard);
   rows.hidden = true;
   document.getElementById("taps").hidden = true;
+  document.getElementById("form").hidden = true;
   cells = [];
   facts.textContent = heard.why;
 }
