@@ -5,6 +5,7 @@ import { folderWith, launch, open, serve, tools } from "./browser.mjs";
 import { job } from "./job.mjs";
 import { looks } from "./looks.mjs";
 import { measures } from "./measures.mjs";
+import { record } from "./record.mjs";
 import { shelf } from "./shelf.mjs";
 import { sounds } from "./sounds.mjs";
 import { taking } from "./taking.mjs";
@@ -32,7 +33,7 @@ async function desk(text, go, options = {}) {
   }
 }
 
-for (const [name, body] of Object.entries({ ...work, ...findings, ...job, ...sounds, ...taking, ...looks, ...shelf, ...measures })) {
+for (const [name, body] of Object.entries({ ...work, ...findings, ...job, ...sounds, ...record, ...taking, ...looks, ...shelf, ...measures })) {
   if (only && !only.some((o) => name.includes(o))) continue;
   // What hangs on the machine's clock may fail once where something else takes the machine; twice is a fault.
   for (let round = 1; round <= 2; round++) {

@@ -180,7 +180,8 @@ async fn around(Has(state): Shared, Query(a): Query<Around>) -> Response {
         if bars.last().zip(bars.first()).is_some_and(|(b, a)| b - a > ROUND_MAX_S) {
             return Err(refusal(StatusCode::UNPROCESSABLE_ENTITY, "these bars are too long to go round", "choose a shorter stretch of the record above"));
         }
-        sounds::of_record(&it.record, &bars, a.percent).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
+        let piece = it.record.sound.slice_time(wave::Seconds(bars[0])..wave::Seconds(bars[bars.len() - 1]));
+        sounds::of_record(&piece, &bars, a.percent, 0.0, "").map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
     });
     match made.await {
         Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, "application/octet-stream")], Body::from(bytes)).into_response(),

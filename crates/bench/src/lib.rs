@@ -12,6 +12,8 @@
 //! | `hand` | the grip under the cursor: names, reasons, other places |
 //! | `act` | what a key or a click on the page does to the text |
 //! | `record` | the record in bars, and stretches of it slowed down |
+//! | `step` | where a passage's beats lie in the record, to about a millisecond |
+//! | `apart`, `form` | one seat of the record, what rings, what strikes; which bars sound alike, where least sounds in them |
 //! | `findings`, `checking` | what a check found and whether it still holds; what is answered about it |
 //! | [`report`], `strip` | the findings report, with what the record holds drawn under the notes |
 //! | `taking` | what was played in: written out for bars of a part, and put into the text |
@@ -36,12 +38,14 @@
 //! - Write a lesson other than whole, or over words that it has not seen.
 
 mod act;
+mod apart;
 mod beneath;
 mod checking;
 mod desk;
 mod differ;
 mod drawn;
 mod findings;
+mod form;
 mod guard;
 mod hand;
 mod journal;
@@ -57,6 +61,7 @@ mod shelf;
 mod shelf_page;
 mod sounds;
 mod state;
+mod step;
 mod strip;
 mod taking;
 mod watch;

@@ -26,6 +26,19 @@ pub struct Record {
     pub sound: Buffer,
 }
 
+impl Record {
+    /// A sound under a name, known again by both.
+    #[cfg(test)]
+    pub fn of(file: &str, sound: Buffer) -> Record {
+        Record { file: file.into(), digest: digest(file.as_bytes()), sound }
+    }
+
+    /// To know the same record again.
+    pub fn key(&self) -> String {
+        format!("{:016x}", self.digest)
+    }
+}
+
 /// The record last used.
 #[derive(Default)]
 pub struct Records {
@@ -113,22 +126,22 @@ pub fn keep_taps(record: &Record, scratch: &Path, new: &[f64]) -> std::io::Resul
     keep::write(&taps_file(record, scratch), keep::seal(&json!(all).to_string()).as_bytes(), keep::Lasting::Disk)
 }
 
-/// What was heard of a record, kept or now: `{bars: [seconds…, end], loud: [[0..1; 24]…], beats, tempo, meter, key, cents, taps}`. Beats obey the taps.
+/// What was heard of a record, kept or now: `{bars: [seconds…, end], loud: [[0..1; 24]…], beats, tempo, meter, key, cents, off, seats: [[azimuth, share]…],
+/// form, taps}`. Beats obey the taps.
 ///
 /// # Errors
 /// A sentence: nothing to count by was heard, or listening failed.
 pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress: Progress<'_>) -> Result<Value, String> {
-    let path = scratch.join(format!("heard-{:016x}.json", record.digest));
+    let path = heard_file(record, scratch);
     let taps = taps(record, scratch);
-    let kept = std::fs::read_to_string(&path).ok().and_then(|t| serde_json::from_str::<Value>(keep::unseal(&t)?).ok());
-    if let Some(v) = kept.filter(|v| v["format"] == 2 && v["taps"] == json!(taps)) {
+    if let Some(v) = kept(record, scratch) {
         return Ok(v);
     }
     let pins = Pins { beats: taps.iter().map(|t| Seconds(*t)).collect(), ..Pins::default() };
     let hearing = services.hear(&record.sound, &pins, progress).map_err(|w| w.to_string())?;
     let bars = bars(&hearing).ok_or("no steady beat was heard in the record, so it cannot be shown in bars")?;
     let value = json!({
-        "format": 2,
+        "format": 3,
         "taps": taps,
         "beats": hearing.beats.iter().flatten().map(|b| (b.0 * 1000.0).round() / 1000.0).collect::<Vec<f64>>(),
         "bars": bars,
@@ -138,12 +151,93 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
         "meter": hearing.meter.map(|m| format!("{}/{}", m.over, m.under)),
         "key": hearing.key.as_ref().map(|k| format!("{} {}", k.key.tonic, k.key.mode.name())),
         "cents": hearing.pitch_reference.as_ref().map(|p| p.cents.round()),
+        // What it takes to bring it to concert pitch; none where that is not sure.
+        "off": hearing.pitch_reference.as_ref().filter(|p| p.confidence >= SURE).map(|p| (p.cents * 10.0).round() / 10.0),
+        "seats": hearing.seats.iter().flatten().map(|s| [(s.azimuth * 100.0).round() / 100.0, (s.share * 100.0).round() / 100.0]).collect::<Vec<_>>(),
+        "form": crate::form::bars(record, &bars, hearing.pitch_reference.as_ref().map_or(0.0, |p| p.cents)),
     });
     tidy(scratch);
     // Not being able to keep it is no fault of the record: it is listened to again.
     let _ = keep::write(&path, keep::seal(&value.to_string()).as_bytes(), keep::Lasting::MadeAgain);
     Ok(value)
 }
+
+/// What was heard of it before, as [`heard`] gives it; `None` where that is to be done yet.
+pub fn kept(record: &Record, scratch: &Path) -> Option<Value> {
+    let text = std::fs::read_to_string(heard_file(record, scratch)).ok()?;
+    let value = serde_json::from_str::<Value>(keep::unseal(&text)?).ok()?;
+    (value["format"] == 3 && value["taps"] == json!(taps(record, scratch))).then_some(value)
+}
+
+fn heard_file(record: &Record, scratch: &Path) -> std::path::PathBuf {
+    scratch.join(format!("heard-{:016x}.json", record.digest))
+}
+
+/// Where the beats of a passage lie in the record from `from_s` to `to_s`: seconds from there, and written time in seconds at full tempo. Beats that were heard hold where there are as many of
+/// them as the passage has; else its two ends alone.
+pub fn under(passage: &lesson::Passage, from_s: f64, to_s: f64, beats: &[f64]) -> Vec<(f64, f64)> {
+    let starts = passage.bar_starts();
+    let written: Vec<f64> = passage
+        .bars
+        .iter()
+        .zip(starts.windows(2))
+        .flat_map(|(bar, w)| {
+            let (length, beat) = (bar.length, bar.meter.beat());
+            // A pickup's beats count from its end.
+            let count = (length / beat).ceil().to_integer().max(1);
+            let short = beat * count - length;
+            (0..count).filter_map(move |k| {
+                let at = beat * k - short;
+                let share = at / length;
+                (k == 0 || *at.numer() >= 0).then(|| w[0] + (w[1] - w[0]) * (*share.numer() as f64 / *share.denom() as f64).max(0.0))
+            })
+        })
+        .chain(starts.last().copied())
+        .collect();
+    let ends = || vec![(0.0, 0.0), (to_s - from_s, starts.last().copied().unwrap_or(0.0))];
+    let n = written.len() - 1;
+    let beat = (to_s - from_s) / n.max(1) as f64;
+    let nearest = |t: f64| (0..beats.len()).min_by(|a, b| (beats[*a] - t).abs().total_cmp(&(beats[*b] - t).abs())).filter(|i| (beats[*i] - t).abs() < 0.25 * beat);
+    let (Some(a), Some(b)) = (nearest(from_s), nearest(to_s)) else { return ends() };
+    // Twice as many where the half beat was taken for the beat.
+    let step = match b.saturating_sub(a) {
+        d if d == n => 1,
+        d if d == 2 * n => 2,
+        _ => return ends(),
+    };
+    let mut out: Vec<(f64, f64)> = written.iter().enumerate().map(|(k, w)| (beats[a + k * step] - from_s, *w)).collect();
+    // The ends are where the teacher wrote them.
+    out[0].0 = 0.0;
+    out[n].0 = to_s - from_s;
+    // A beat that would stretch its neighbours out of all measure was misheard.
+    let even = out.windows(2).all(|w| (0.6..1.6).contains(&((w[1].0 - w[0].0) / (w[1].1 - w[0].1) * (starts.last().unwrap_or(&1.0) / (to_s - from_s)))));
+    if even { out } else { ends() }
+}
+
+/// Sound that is taken along to each side of a quoted stretch, seconds.
+pub const BESIDE_S: f64 = 0.3;
+/// The ends are where the teacher wrote them, but for this much: to that the strokes know better.
+const ROUNDED_S: f64 = 0.02;
+
+/// As [`under`], with the beats moved to where the strokes of the parts begin in the record ([`crate::step`]).
+pub fn in_step(passage: &lesson::Passage, record: &Record, from_s: f64, to_s: f64, beats: &[f64]) -> Vec<(f64, f64)> {
+    let heard = under(passage, from_s, to_s, beats);
+    let before = from_s.min(BESIDE_S);
+    let mono = record.sound.slice_time(Seconds(from_s - before)..Seconds(to_s + BESIDE_S)).mono();
+    let strokes: Vec<f64> = passage.parts.iter().filter(|p| p.easier_of.is_none() && p.kind != lesson::Kind::Click).flat_map(lesson::soundings).map(|s| passage.seconds_at(s.at)).collect();
+    let inside: Vec<(f64, f64)> = heard.iter().map(|(s, w)| (s + before, *w)).collect();
+    let mut out: Vec<(f64, f64)> = crate::step::moved(mono.channel(0), mono.rate_hz(), &inside, &strokes).into_iter().map(|(s, w)| (s - before, w)).collect();
+    let n = out.len() - 1;
+    for (k, end) in [(0, 0.0), (n, to_s - from_s)] {
+        if (out[k].0 - end).abs() > ROUNDED_S {
+            out[k].0 = end;
+        }
+    }
+    if out.windows(2).all(|w| w[1].0 > w[0].0) { out } else { heard }
+}
+
+/// A pitch reference less sure than this is not gone by.
+const SURE: f64 = 0.3;
 
 /// Hearings kept in one bench's folder; the oldest go first.
 const HEARD_MAX: usize = 20;
@@ -219,18 +313,54 @@ pub fn quoted(lesson: &Lesson, record: &Record) -> Vec<Value> {
     out
 }
 
-/// A stretch of the record at a tempo, so many frames long, at concert pitch where `cents` says how far it lies from it.
+/// Where a stretch of the record lies under frames that are played: seconds from its beginning, and the frame that each of them falls on. Both rise, the first is 0 and 0, the last is
+/// the end of both.
+pub type Marks = Vec<(f64, usize)>;
+
+/// Sound that two neighbouring pieces share, so that none begins or ends at once.
+const SEAM_S: f64 = 0.012;
+/// Sound that a piece is stretched with to each side, so that the stretching has settled where it is heard.
+const MARGIN_S: f64 = 0.12;
+
+/// A stretch of the record brought under marks, mark by mark, at its own pitch or moved by `-cents`.
 ///
 /// # Errors
 /// A stretch or tempo out of range, in words.
-pub fn slowed(record: &Record, from_s: f64, to_s: f64, frames: usize, cents: f64) -> Result<Buffer, String> {
-    let piece = record.sound.slice_time(Seconds(from_s)..Seconds(to_s));
-    if piece.is_empty() {
+pub fn laid(piece: &Buffer, marks: &[(f64, usize)], cents: f64) -> Result<Buffer, String> {
+    let (Some(first), Some(last)) = (marks.first(), marks.last()) else { return Err("the record is over there".into()) };
+    if piece.is_empty() || marks.len() < 2 || marks.windows(2).any(|w| w[1].0 <= w[0].0 || w[1].1 <= w[0].1) {
         return Err("the record is over there".into());
     }
-    let ratio = frames as f64 / piece.frames() as f64;
-    let mut out = wave::stretch_with(&piece, &StretchConfig { ratio, cents: -cents }).map_err(|e| e.to_string())?;
-    out.resize_frames(frames);
+    let (rate, frames) = (piece.rate_hz(), last.1 - first.1);
+    let seam = (SEAM_S * f64::from(rate)).round() as usize;
+    let mut channels = vec![vec![0f32; frames]; piece.channel_count()];
+    let n = marks.len() - 1;
+    for (k, w) in marks.windows(2).enumerate() {
+        let (from, to) = (w[0].0 * f64::from(rate), w[1].0 * f64::from(rate));
+        let (begins, ends) = (w[0].1 - first.1, w[1].1 - first.1);
+        let ratio = (ends - begins) as f64 / (to - from);
+        // Whole frames of input, so that what lies before the mark is known exactly.
+        let margin = (MARGIN_S * f64::from(rate)).max(2.0 * seam as f64 / ratio);
+        let start = (from - margin).max(0.0).floor();
+        let end = ((to + margin).ceil() as usize).min(piece.frames());
+        let cut = piece.slice_frames(start as usize..end.max(start as usize + 1));
+        let out = wave::stretch_with(&cut, &StretchConfig { ratio, cents: -cents }).map_err(|e| e.to_string())?;
+        // Frame of the output that the mark falls on, less the half seam that is shared with the piece before.
+        let lead = ((from - start) * ratio).round() as i64;
+        let (half, last_piece) = (seam as i64 / 2, k + 1 == n);
+        let (a, b) = (if k == 0 { 0 } else { begins as i64 - half }, if last_piece { ends as i64 } else { ends as i64 + seam as i64 - half });
+        for (side, samples) in channels.iter_mut().zip(out.channels()) {
+            for at in a..b {
+                let Some(s) = usize::try_from(at - begins as i64 + lead).ok().and_then(|i| samples.get(i)) else { continue };
+                let up = if k == 0 { 1.0 } else { ((at - a) as f32 + 0.5) / seam as f32 };
+                let down = if last_piece { 1.0 } else { ((b - at) as f32 - 0.5) / seam as f32 };
+                if let Some(o) = usize::try_from(at).ok().and_then(|i| side.get_mut(i)) {
+                    *o += s * up.min(down).clamp(0.0, 1.0);
+                }
+            }
+        }
+    }
+    let mut out = Buffer::new(rate, channels).map_err(|e| e.to_string())?;
     // As loud as the parts together are.
     if let Some(found) = wave::loudness(&out).integrated_lufs {
         out.scale(wave::gain_from_db((sound::TARGET_LUFS - found).clamp(-30.0, 12.0)) as f32);
@@ -274,9 +404,12 @@ mod tests {
     #[test]
     fn a_stretch_is_as_long_as_asked() {
         let r = record();
-        assert_eq!(slowed(&r, 1.0, 1.5, 48_000, 0.0).unwrap().frames(), 48_000);
-        assert!(slowed(&r, 5.0, 6.0, 48_000, 0.0).is_err());
-        assert!(slowed(&r, 1.0, 1.1, 480_000, 0.0).is_err());
+        let piece = |a, b| r.sound.slice_time(Seconds(a)..Seconds(b));
+        assert_eq!(laid(&piece(1.0, 1.5), &[(0.0, 0), (0.5, 48_000)], 0.0).unwrap().frames(), 48_000);
+        assert_eq!(laid(&piece(1.0, 1.5), &[(0.0, 0), (0.2, 30_000), (0.5, 48_000)], 10.0).unwrap().frames(), 48_000);
+        assert!(laid(&piece(5.0, 6.0), &[(0.0, 0), (1.0, 48_000)], 0.0).is_err());
+        assert!(laid(&piece(1.0, 1.1), &[(0.0, 0), (0.1, 480_000)], 0.0).is_err());
+        assert!(laid(&piece(1.0, 1.5), &[(0.0, 0), (0.2, 30_000), (0.2, 48_000)], 0.0).is_err());
     }
 
     #[test]

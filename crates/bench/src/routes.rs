@@ -1,6 +1,7 @@
 //! What is answered where. Everything here has passed the guard.
 
 use crate::act::{Act, act};
+use crate::apart::{Apart, how_well};
 use crate::beneath::sound_name;
 use crate::desk::{Refused, Resolve};
 use crate::differ;
@@ -50,6 +51,7 @@ pub fn routes(state: Arc<State>) -> Router {
         .route("/sound", get(sound))
         .route("/record", get(record_in_bars))
         .route("/record-sound", get(record_sound))
+        .route("/record/alike", get(alike))
         .route("/taps", post(tapped))
         .route("/make", post(make))
         .route("/choose", post(choose))
@@ -285,6 +287,30 @@ async fn how_parts_fit(Has(state): Shared, Query(of): Query<OfPassage>) -> Respo
 struct Asked {
     passage: String,
     percent: u32,
+    #[serde(flatten)]
+    heard: Heard,
+}
+
+/// How the record is to be heard.
+#[derive(Deserialize)]
+struct Heard {
+    /// As [`Apart::parse`] reads it.
+    #[serde(default)]
+    apart: String,
+    /// At concert pitch, by what was heard of its own.
+    #[serde(default)]
+    concert: String,
+}
+
+impl Heard {
+    fn apart(&self) -> Result<Apart, Response> {
+        Apart::parse(&self.apart).map_err(|found| refusal(StatusCode::UNPROCESSABLE_ENTITY, found, "all, only:SEAT, without:SEAT, tones or strokes; a seat is -1 (left) to 1 (right)"))
+    }
+
+    /// Cents that the record is moved down by: none unless it is asked for.
+    fn cents(&self, heard: &Value) -> f64 {
+        if self.concert == "yes" { heard["off"].as_f64().unwrap_or(0.0) } else { 0.0 }
+    }
 }
 
 async fn sound(Has(state): Shared, Query(a): Query<Asked>) -> Response {
@@ -301,15 +327,35 @@ async fn sound(Has(state): Shared, Query(a): Query<Asked>) -> Response {
         if let Some(r) = not_from_25_to_100(a.percent) {
             return Err(r);
         }
+        let how = a.heard.apart()?;
         // A record that is not there is no fault: the parts play without it.
-        let record = passage.record.first().and_then(|q| state.records.get(&folder, &q.file).ok());
-        let key = if record.is_some() { format!("with the record {key}") } else { key };
-        state.sounds.get(&key, || sounds::passage(&passage, a.percent, record.as_deref())).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
+        let record = passage.record.first().and_then(|q| state.records.get(&folder, &q.file).ok().map(|r| (r, q)));
+        let Some((record, q)) = record.filter(|(r, q)| q.from_s < r.sound.duration().0) else {
+            return state.sounds.get(&key, || sounds::passage(&passage, a.percent, None)).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""));
+        };
+        // Some sound to each side, so that the ends may lie where the strokes do.
+        let lead = q.from_s.min(record::BESIDE_S);
+        let (piece, words) = stretch(&state, &record, q.from_s - lead, q.to_s + record::BESIDE_S, how)?;
+        // Only what was listened to before: to play must not wait for that.
+        let heard = crate::desk::scratch(&folder).ok().and_then(|s| record::kept(&record, &s)).unwrap_or_default();
+        let beats: Vec<f64> = heard["beats"].as_array().into_iter().flatten().filter_map(Value::as_f64).collect();
+        let beats = record::in_step(&passage, &record, q.from_s, q.to_s, &beats);
+        let beats = beats.into_iter().map(|(s, w)| (s + lead, w)).collect::<Vec<_>>();
+        let cents = passage.record_cents.unwrap_or_else(|| a.heard.cents(&heard));
+        let key = format!("with the record {} {how:?} {cents} {:?} {key}", record.key(), beats.first());
+        state.sounds.get(&key, || sounds::passage(&passage, a.percent, Some(sounds::Quoted { piece: &piece.0, beats, cents, words }))).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
     });
     match made.await {
         Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, "application/octet-stream")], Body::from(bytes.to_vec())).into_response(),
         Ok(Err(r)) | Err(r) => r,
     }
+}
+
+/// A stretch of the record, taken apart, and how well that went in words.
+fn stretch(state: &State, record: &record::Record, from_s: f64, to_s: f64, how: Apart) -> Result<(Arc<(wave::Buffer, Option<hear::Quality>)>, String), Response> {
+    let piece = state.stretches.get(record, from_s, to_s, how, &*state.services).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, "let all of the record through"))?;
+    let words = piece.1.as_ref().map(how_well).unwrap_or_default();
+    Ok((piece, words))
 }
 
 /// What was found and what would be right, where there is no record to show.
@@ -343,6 +389,8 @@ async fn record_in_bars(Has(state): Shared) -> Response {
             Err((found, right)) => return Ok(Json(json!({ "why": format!("{found}: {right}.") })).into_response()),
         };
         heard["file"] = record.file.clone().into();
+        // For the server alone.
+        heard.as_object_mut().map(|o| o.remove("form"));
         heard["quoted"] = state.open().as_ref().map(|o| record::quoted(&o.desk.lesson, &record)).unwrap_or_default().into();
         Ok(Json(heard).into_response())
     });
@@ -370,6 +418,8 @@ struct Bars {
     from: usize,
     to: usize,
     percent: u32,
+    #[serde(flatten)]
+    heard: Heard,
 }
 
 /// Longest stretch of the record that goes round, seconds at full tempo.
@@ -386,12 +436,33 @@ async fn record_sound(Has(state): Shared, Query(b): Query<Bars>) -> Response {
         if bars[bars.len() - 1] - bars[0] > ROUND_MAX_S {
             return Err(refusal(StatusCode::UNPROCESSABLE_ENTITY, "this is a long stretch to go round", "choose two minutes of it at most"));
         }
-        sounds::of_record(&record, bars, b.percent).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
+        let (piece, words) = stretch(&state, &record, bars[0], bars[bars.len() - 1], b.heard.apart()?)?;
+        sounds::of_record(&piece.0, bars, b.percent, b.heard.cents(&heard), &words).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
     });
     match made.await {
         Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, "application/octet-stream")], bytes).into_response(),
         Ok(Err(r)) | Err(r) => r,
     }
+}
+
+#[derive(Deserialize)]
+struct Stretch {
+    from: usize,
+    to: usize,
+}
+
+/// Where bars of the record come back.
+async fn alike(Has(state): Shared, Query(s): Query<Stretch>) -> Response {
+    let found = away(move || {
+        let (_, heard) = listened(&state).map_err(not_there)?;
+        let form: Vec<crate::form::Bar> = serde_json::from_value(heard["form"].clone()).unwrap_or_default();
+        let places = crate::form::places(&form, s.from, s.to);
+        if places.is_empty() {
+            return Err(refusal(StatusCode::NOT_FOUND, "the record has no such bars", "choose bars that it shows"));
+        }
+        Ok(Json(json!({ "places": places })).into_response())
+    });
+    found.await.and_then(|r| r).unwrap_or_else(|r| r)
 }
 
 async fn make(Has(state): Shared) -> Response {

@@ -1,7 +1,7 @@
 //! What the bench asks of the program around it. A service that is not there answers so, in words for the teacher.
 
 use check::Checked;
-use hear::{Hearing, Pins};
+use hear::{Hearing, Keep, Pins, Separated};
 use lesson::Lesson;
 use std::path::Path;
 use wave::Buffer;
@@ -70,6 +70,9 @@ pub struct Wish {
 /// How far a long service is: a part of 1, and what it does now.
 pub type Progress<'a> = &'a (dyn Fn(f64, &str) + Sync);
 
+/// What of the record is let through, and how well that went.
+pub use crate::apart::{Apart, how_well};
+
 /// What a take was played to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Playing {
@@ -113,6 +116,23 @@ pub trait Services: Send + Sync + 'static {
     /// A record that cannot be listened to.
     fn hear(&self, record: &Buffer, pins: &Pins, progress: Progress<'_>) -> Result<Hearing, Without> {
         hear::hear(record, pins, &|part| progress(part, "listening to the record")).map_err(|e| Without::Failed(e.to_string()))
+    }
+
+    /// A stretch of a record taken apart, as long as it was.
+    ///
+    /// # Errors
+    /// A record in which nothing sits apart.
+    fn apart(&self, piece: &Buffer, how: Apart, progress: Progress<'_>) -> Result<Separated, Without> {
+        let tell = |part: f64| progress(part, "taking the record apart");
+        let seat = |azimuth, keep| hear::seat_filter(piece, azimuth, crate::apart::WIDTH, keep, &tell);
+        let found = match how {
+            Apart::Only(azimuth) => seat(azimuth, Keep::Only),
+            Apart::Without(azimuth) => seat(azimuth, Keep::Without),
+            Apart::Tones => hear::harmonic_percussive(piece, &tell).map(|b| b.harmonic),
+            Apart::Strokes => hear::harmonic_percussive(piece, &tell).map(|b| b.percussive),
+            Apart::All => return Err(Without::Failed("all of the record is let through: there is nothing to take apart".into())),
+        };
+        found.map_err(|e| Without::Failed(e.to_string()))
     }
 
     /// A passage's parts against the records that it names, which come decoded, each by its name.

@@ -1,6 +1,6 @@
 //! Parts as samples for the browser: a passage at one tempo, all its stems in one answer, kept while its text stays.
 
-use crate::record::{Record, slowed};
+use crate::record::{Marks, laid};
 use lesson::Passage;
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex};
@@ -32,6 +32,16 @@ impl Sounds {
     }
 }
 
+/// The record under a passage: a stretch of it, where the passage's beats lie in it, and how far it lies over concert pitch.
+pub struct Quoted<'a> {
+    pub piece: &'a Buffer,
+    /// Seconds from the stretch's beginning, and written time of the passage in seconds at full tempo.
+    pub beats: Vec<(f64, f64)>,
+    pub cents: f64,
+    /// How well it was taken apart, in words; empty where all of it is let through.
+    pub words: String,
+}
+
 /// A passage at a tempo, as the browser reads it: the length of a JSON head (u32, little end first), the head, padded to four bytes, then for
 /// the count-in, the click and each part in order left and right as 16-bit samples, interleaved.
 ///
@@ -40,22 +50,25 @@ impl Sounds {
 ///
 /// # Errors
 /// What cannot be made to sound, in words. Takes are left to the computed sound: the page plays parts while they are written.
-pub fn passage(passage: &Passage, percent: u32, record: Option<&Record>) -> Result<Vec<u8>, String> {
+pub fn passage(passage: &Passage, percent: u32, record: Option<Quoted<'_>>) -> Result<Vec<u8>, String> {
     let made = sound::render(passage, &sound::Options { tempo_percent: percent, looped: true }, &sound::Takes::new(), &|_| ()).map_err(|e| e.to_string())?;
     let rate = f64::from(sound::RATE);
-    let bars: Vec<u64> = passage.bar_starts().iter().map(|s| ((s * 100.0 / f64::from(percent) * rate).round() as u64).min(made.frames as u64)).collect();
+    let frame = |s: f64| ((s * 100.0 / f64::from(percent) * rate).round() as usize).min(made.frames);
+    let bars: Vec<usize> = passage.bar_starts().iter().map(|s| frame(*s)).collect();
     let mut names: Vec<&str> = made.stems.iter().filter_map(|(i, _)| passage.parts.get(*i)).map(|p| p.name.as_str()).collect();
     // Brought to the passage's length, so that the two go round together; what cannot be stretched so far stays away.
-    let quoted = record.and_then(|r| {
-        let q = passage.record.iter().find(|q| q.file == r.file)?;
-        slowed(r, q.from_s, q.to_s, made.frames, passage.record_cents.unwrap_or(0.0)).ok()
+    let words = record.as_ref().map(|q| q.words.clone()).unwrap_or_default();
+    let quoted = record.and_then(|q| {
+        let mut marks: Marks = q.beats.iter().map(|(s, written)| (*s, frame(*written))).collect();
+        marks.last_mut()?.1 = made.frames;
+        laid(q.piece, &marks, q.cents).ok()
     });
     if quoted.is_some() {
         names.push(RECORD);
     }
     let head = serde_json::json!({
         "rate": sound::RATE, "frames": made.frames, "countIn": made.count_in.frames(), "bars": bars, "parts": names, "inMix": made.in_mix,
-        "clickHeadroomDb": made.click_headroom_db,
+        "clickHeadroomDb": made.click_headroom_db, "apart": words,
     })
     .to_string();
     let mut out = Vec::new();
@@ -69,16 +82,17 @@ pub fn passage(passage: &Passage, percent: u32, record: Option<&Record>) -> Resu
 /// What the record is called among the parts.
 pub const RECORD: &str = "the record";
 
-/// Bars of the record at a tempo, in the same form, without count-in and click. `bars` are their beginnings and the end, in seconds.
+/// Bars of the record at a tempo, in the same form, without count-in and click. `bars` are their beginnings and the end, in seconds of the record; `piece` is what sounds
+/// in them, `cents` what its pitch is moved down by, `words` how well it was taken apart.
 ///
 /// # Errors
 /// What cannot be slowed down, in words.
-pub fn of_record(record: &Record, bars: &[f64], percent: u32) -> Result<Vec<u8>, String> {
+pub fn of_record(piece: &Buffer, bars: &[f64], percent: u32, cents: f64, words: &str) -> Result<Vec<u8>, String> {
     let (Some(first), Some(last)) = (bars.first(), bars.last()) else { return Err("there are no such bars".into()) };
     let at = |s: f64| ((s - first) * 100.0 / f64::from(percent) * f64::from(sound::RATE)).round() as usize;
-    let slow = slowed(record, *first, *last, at(*last), 0.0)?;
+    let slow = laid(piece, &[(0.0, 0), (last - first, at(*last))], cents)?;
     let starts: Vec<usize> = bars.iter().map(|b| at(*b)).collect();
-    let head = serde_json::json!({ "rate": sound::RATE, "frames": slow.frames(), "countIn": 0, "bars": starts, "parts": [RECORD], "inMix": [0], "clickHeadroomDb": 0.0 }).to_string();
+    let head = serde_json::json!({ "rate": sound::RATE, "frames": slow.frames(), "countIn": 0, "bars": starts, "parts": [RECORD], "inMix": [0], "clickHeadroomDb": 0.0, "apart": words }).to_string();
     let mut out = Vec::new();
     write_head(&mut out, &head);
     let silence = Buffer::silence(sound::RATE, 2, slow.frames()).map_err(|e| e.to_string())?;

@@ -1,5 +1,6 @@
 //! What the server holds: the open lesson with its drawings, and what it tells every page about it.
 
+use crate::apart::Stretches;
 use crate::beneath::Beneath;
 use crate::desk::{self, Desk};
 use crate::differ::splice_between;
@@ -29,6 +30,7 @@ pub struct State {
     pub services: Arc<dyn Services>,
     pub shelf: PathBuf,
     pub sounds: Sounds,
+    pub stretches: Stretches,
     pub records: Records,
     /// Events for all pages: name and data.
     pub news: broadcast::Sender<(&'static str, Arc<str>)>,
@@ -64,7 +66,7 @@ pub struct Open {
 impl State {
     #[expect(clippy::too_many_arguments, reason = "one call, from one place")]
     pub fn new(guard: Guard, services: Arc<dyn Services>, shelf: PathBuf, news: broadcast::Sender<(&'static str, Arc<str>)>, wake: Sender<Wake>, stopping: tokio::sync::watch::Sender<bool>) -> State {
-        State { guard, services, shelf, sounds: Sounds::default(), records: Records::default(), news, wake, making: Mutex::new(()), checking: Mutex::new(()), taking: Mutex::new(()), checks: 0.into(), stopping, open: Mutex::new(None) }
+        State { guard, services, shelf, sounds: Sounds::default(), stretches: Stretches::default(), records: Records::default(), news, wake, making: Mutex::new(()), checking: Mutex::new(()), taking: Mutex::new(()), checks: 0.into(), stopping, open: Mutex::new(None) }
     }
 
     pub fn open(&self) -> MutexGuard<'_, Option<Open>> {

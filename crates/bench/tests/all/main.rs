@@ -2,6 +2,7 @@
 
 mod asking;
 mod findings;
+mod record;
 mod safety;
 mod taking;
 mod work;
