@@ -105,6 +105,7 @@ pub fn bench(title: &str, pack: &str) -> String {
                     button type="button" id="show-text" aria-pressed="false" aria-controls="text-leaf" { "Text" }
                     button type="button" id="check" aria-keyshortcuts="Control+Enter" { "Check" }
                     button type="button" id="make" { "Make" }
+                    button type="button" id="pedal-open" aria-haspopup="dialog" aria-keyshortcuts="Alt+P" { "By foot" }
                     a href="/shelf" { "Shelf" }
                     label.line { input type="checkbox" id="left-handed"; " left-handed necks" }
                     span.saving id="saving" role="status" { "" }
@@ -181,7 +182,6 @@ pub fn bench(title: &str, pack: &str) -> String {
                     label.volume { "volume " input type="range" id="volume" min="0" max="100" value="40"; }
                     span.place id="place" {}
                     button type="button" id="play-in" aria-expanded="false" aria-controls="taking" aria-keyshortcuts="Alt+R" { "Play in" }
-                    button type="button" id="pedal-open" aria-haspopup="dialog" aria-keyshortcuts="Alt+P" { "By foot" }
                 }
                 div.positions id="positions" role="group" aria-label="Where each part stands" {}
                 div.heard-as id="heard-as" role="group" aria-label="How the record is heard" hidden {

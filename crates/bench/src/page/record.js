@@ -113,6 +113,12 @@ function showPassages(quoted) {
 
 let alike = [];
 let asked = 0;
+// Emptier than the others by this much of all that may sound, or none is called so.
+const BARER = 0.03;
+function barestOf(places) {
+  const sorted = [...places].sort((a, b) => a.full - b.full);
+  return sorted.length > 1 && sorted[0].full < sorted[1].full - BARER ? sorted[0] : null;
+}
 async function comeBack() {
   const mine = ++asked;
   await new Promise((r) => setTimeout(r, 120));
@@ -120,7 +126,7 @@ async function comeBack() {
   const { places } = await read(`/record/alike?from=${from}&to=${to + 1}`).catch(() => ({ places: [] }));
   if (mine !== asked) return;
   alike = places;
-  const barest = places.length > 1 ? places.reduce((a, b) => (b.full < a.full ? b : a)) : null;
+  const barest = barestOf(places);
   cells.forEach((c, i) => {
     c.classList.toggle("alike", places.some((p) => p.from <= i && i < p.to));
     c.classList.toggle("bare", Boolean(barest) && barest.from <= i && i < barest.to);
@@ -132,7 +138,8 @@ async function comeBack() {
 // To the next place that sounds alike, or to the one where least else sounds.
 function toAlike(key) {
   if (alike.length < 2) return say("Nothing else sounds like these bars.");
-  const p = key === "b" ? alike.reduce((a, b) => (b.full < a.full ? b : a)) : alike.find((p) => p.from > from) ?? alike[0];
+  const p = key === "b" ? barestOf(alike) : alike.find((p) => p.from > from) ?? alike[0];
+  if (!p) return say("None of these places is barer than the others.");
   anchor = p.from;
   choose(p.from, p.to - 1);
   cells[p.from].scrollIntoView({ block: "nearest" });
