@@ -47,7 +47,7 @@ impl Apart {
 }
 
 /// Stretches taken apart that are kept.
-const KEPT: usize = 8;
+const KEPT: usize = 4;
 /// Sound to each side that is listened to as well, so that the ends are taken apart as the middle is.
 const AROUND_S: f64 = 1.0;
 /// How far a seat reaches to either side, as on the command line.

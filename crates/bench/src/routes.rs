@@ -342,7 +342,7 @@ async fn sound(Has(state): Shared, Query(a): Query<Asked>) -> Response {
         let beats = record::in_step(&passage, &record, q.from_s, q.to_s, &beats);
         let beats = beats.into_iter().map(|(s, w)| (s + lead, w)).collect::<Vec<_>>();
         let cents = passage.record_cents.unwrap_or_else(|| a.heard.cents(&heard));
-        let key = format!("with the record {} {how:?} {cents} {:?} {key}", record.key(), beats.first());
+        let key = format!("with the record {} {how:?} {cents} {beats:?} {key}", record.key());
         state.sounds.get(&key, || sounds::passage(&passage, a.percent, Some(sounds::Quoted { piece: &piece.0, beats, cents, words }))).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
     });
     match made.await {

@@ -96,6 +96,16 @@ fn the_record_is_taken_apart_brought_to_pitch_and_found_again() {
     let found: Vec<(u64, f64)> = places["places"].as_array().unwrap().iter().map(|p| (p["from"].as_u64().unwrap(), p["full"].as_f64().unwrap())).collect();
     assert_eq!(found.iter().map(|f| f.0).collect::<Vec<_>>(), [0, 8, 12], "{places}");
     assert!(found[2].1 < found[0].1 - 0.1 && found[2].1 < found[1].1 - 0.1, "{places}");
+    // A plain method beside it: the loudness inside the bars, as the page draws it.
+    let loud: Vec<Vec<f64>> = serde_json::from_value(record["loud"].clone()).unwrap();
+    let correlation = |at: usize| {
+        let (x, y): (Vec<f64>, Vec<f64>) = (loud[..4].concat(), loud[at..at + 4].concat());
+        let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+        let (mx, my) = (mean(&x), mean(&y));
+        let sum = |f: &dyn Fn(f64, f64) -> f64| x.iter().zip(&y).map(|(a, b)| f(a - mx, b - my)).sum::<f64>();
+        sum(&|a, b| a * b) / (sum(&|a, _| a * a) * sum(&|_, b| b * b)).sqrt().max(1e-9)
+    };
+    eprintln!("chroma: {places}; loudness alone, of 0 to 12: {:?}", (0..=12).map(|at| (correlation(at) * 100.0).round() / 100.0).collect::<Vec<_>>());
     assert_eq!(b.get("/record/alike?from=4&to=8").json()["places"].as_array().unwrap().len(), 1);
     for bad in ["from=4&to=4", "from=9&to=3", "from=0&to=999", "from=0&to=18446744073709551615", "from=-1&to=2"] {
         assert!((400..500).contains(&b.get(&format!("/record/alike?{bad}")).status), "{bad}");
