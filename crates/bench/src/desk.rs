@@ -96,6 +96,12 @@ enum Journaled {
     Lost,
 }
 
+/// A text that was read: whole, or one passage of it that differs from the text before.
+enum Read {
+    Whole(Box<lesson::Reading>),
+    Passage(Box<lesson::Again>),
+}
+
 impl Desk {
     /// Opens the lesson of a folder with its journal.
     ///
@@ -255,8 +261,10 @@ impl Desk {
     pub fn change_if_sound(&mut self, forth: Vec<Change>, said: &str) -> Result<(), Refused> {
         let text = splice(&self.text, &forth).ok_or_else(|| Refused::Wrong("the place of the edit is none in this text".into()))?;
         let errors = |list: &[Problem]| list.iter().filter(|p| p.weight == Weight::Error).count();
-        let reading = lesson::read(&text);
-        if errors(&reading.problems) > errors(&self.problems) {
+        let read = self.read(&text);
+        if let Read::Whole(reading) = &read
+            && errors(&reading.problems) > errors(&self.problems)
+        {
             let known = |p: &&Problem| !self.problems.iter().any(|o| (&o.found, &o.right) == (&p.found, &p.right));
             let new = reading.problems.iter().filter(|p| p.weight == Weight::Error).find(known).or(reading.problems.first());
             return Err(new.map_or(Refused::Moved, |p| Refused::Faulty(p.found.clone(), p.right.clone())));
@@ -268,7 +276,7 @@ impl Desk {
         self.waiting.push_str(&journal::done(&step));
         self.done.push(step);
         self.undone.clear();
-        self.become_read(text, reading);
+        self.become_read(text, read);
         Ok(())
     }
 
@@ -318,11 +326,19 @@ impl Desk {
     }
 
     fn become_text(&mut self, text: String) {
-        let reading = lesson::read(&text);
-        self.become_read(text, reading);
+        let read = self.read(&text);
+        self.become_read(text, read);
     }
 
-    fn become_read(&mut self, text: String, reading: lesson::Reading) {
+    /// The text that comes next, read as far as it has to be.
+    fn read(&self, text: &str) -> Read {
+        match lesson::again(&self.text, &self.lesson, &self.problems, text) {
+            Some(again) => Read::Passage(Box::new(again)),
+            None => Read::Whole(Box::new(lesson::read(text))),
+        }
+    }
+
+    fn become_read(&mut self, text: String, read: Read) {
         self.past.push_back((self.version, self.text.clone()));
         if self.past.len() > PAST {
             self.past.pop_front();
@@ -330,7 +346,10 @@ impl Desk {
         self.version += 1;
         self.text = Arc::from(text);
         self.typed = None;
-        self.took(reading);
+        match read {
+            Read::Whole(reading) => self.took(*reading),
+            Read::Passage(again) => again.put(&mut self.lesson, &mut self.problems),
+        }
     }
 
     fn took(&mut self, reading: lesson::Reading) {

@@ -11,13 +11,17 @@ use std::collections::BTreeSet;
 pub fn check(lesson: &Lesson) -> Vec<Problem> {
     let mut problems = Problems::default();
     for passage in &lesson.passages {
-        for part in &passage.parts {
-            check_part(passage, part, &mut problems);
-        }
+        check_passage(passage, &mut problems);
     }
     let mut list = problems.list;
     list.sort_by_key(|p| p.span);
     list
+}
+
+pub(crate) fn check_passage(passage: &Passage, problems: &mut Problems) {
+    for part in &passage.parts {
+        check_part(passage, part, problems);
+    }
 }
 
 fn check_part(passage: &Passage, part: &Part, problems: &mut Problems) {

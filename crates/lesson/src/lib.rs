@@ -22,6 +22,7 @@
 //!
 //! It must not open files, ask the clock, draw or sound.
 
+mod again;
 mod check;
 mod edit;
 mod model;
@@ -39,6 +40,7 @@ mod strokes;
 mod time;
 mod write;
 
+pub use again::{Again, again};
 pub use check::check;
 pub use edit::{BarAt, Change, Edit, EditError, Edited, Owner, Rounds, Value, edit, splice};
 pub use model::*;

@@ -80,6 +80,57 @@ fn mutate(dice: &mut Dice, pool: &[Vec<u8>]) -> Vec<u8> {
     text
 }
 
+/// What a hand types at a slot: a figure, a sign or a letter for another, or one more or fewer.
+fn typed(dice: &mut Dice, mut text: Vec<u8>) -> Vec<u8> {
+    let places: Vec<usize> = (0..text.len()).filter(|i| text[*i].is_ascii_digit() || b".-xab".contains(&text[*i])).collect();
+    let at = places[dice.below(places.len())];
+    match dice.below(4) {
+        0 => text.insert(at, b"123 ./"[dice.below(6)]),
+        1 => drop(text.remove(at)),
+        _ => text[at] = if text[at].is_ascii_digit() { b'0' + dice.below(10) as u8 } else { b".-xab"[dice.below(5)] },
+    }
+    text
+}
+
+/// A change inside one passage is read as the whole text would be, places and problems included.
+#[test]
+fn a_passage_read_again_is_the_passage() {
+    let whole = |text: &str| {
+        let r = lesson::read(text);
+        let mut problems = r.problems;
+        if problems.iter().all(|p| p.weight != lesson::Weight::Error) {
+            problems.extend(lesson::check(&r.lesson));
+        }
+        problems.sort_by_key(|p| (p.span, p.weight));
+        (r.lesson, problems)
+    };
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo");
+    let mut pool: Vec<Vec<u8>> = ["ferry-road", "net-loft", "lantern-stairs"].iter().map(|n| std::fs::read(demo.join(n).join("lesson.kdl")).expect("a demo lesson")).collect();
+    pool.push(b"lesson \"t\" { /* { */ note \"\xc3\xa9\"; passage \"p\" { tempo 90; slots 4; part \"g\" instrument=\"guitar\" { grip \"a\" \"x x 8 8 8 x\" name=\"C\"; bar \"a . x a\" } }; passage \"q\" { tempo 90; slots 4\r\n record \"audio/a.wav\" from=1 to=5; part \"g\" instrument=\"bass\" { bar \"3:3 - . 3:3\" sure=\"guess\"; rest }; note \"}\" at=\"1.1\" } // {\n revision \"2027-01-04\" \"{\"\n /- passage \"x\" { }\n passage \"r\" { tempo 90; slots 4; part \"g\" instrument=\"guitar\" { bar \"2:9 . . .\" } }; note \"last\" }".to_vec());
+    let sound = |text: &[u8]| whole(std::str::from_utf8(text).expect("text")).1.iter().all(|p| p.weight == lesson::Weight::Remark);
+    assert!(pool.iter().all(|text| sound(text)), "{:?}", pool.iter().map(|t| whole(std::str::from_utf8(t).expect("text")).1).collect::<Vec<_>>());
+    let mut dice = Dice(5);
+    let (mut again, mut remarks) = (0, 0);
+    for round in 0..600 {
+        let own = &pool[dice.below(pool.len())];
+        let before = String::from_utf8(own.clone()).expect("text");
+        let changed = if round % 4 == 0 { mutate(&mut dice, std::slice::from_ref(own)) } else { typed(&mut dice, own.clone()) };
+        let Ok(text) = String::from_utf8(changed) else { continue };
+        let (mut lesson, mut problems) = whole(&before);
+        let Some(a) = lesson::again(&before, &lesson, &problems, &text) else { continue };
+        a.put(&mut lesson, &mut problems);
+        let (want, mut wanted) = whole(&text);
+        assert!(lesson == want, "round {round}: another lesson\n{text}");
+        // Two at the same place may stand either way round.
+        problems.sort_by(|a, b| (a.span, a.weight, &a.found).cmp(&(b.span, b.weight, &b.found)));
+        wanted.sort_by(|a, b| (a.span, a.weight, &a.found).cmp(&(b.span, b.weight, &b.found)));
+        assert_eq!(problems, wanted, "round {round}\n{text}");
+        again += 1;
+        remarks += usize::from(!wanted.is_empty());
+    }
+    assert!(again > 80 && remarks > 10, "{again} were read again, {remarks} with remarks: too few to say anything");
+}
+
 /// What value, dots and tuplet multiply out to: a dot adds half, `actual` notes take the time of `normal`.
 fn value(w: &lesson::Written) -> Beats {
     let plain = match w.base {

@@ -1,0 +1,119 @@
+//! Reading a text again after a change inside one passage: that passage alone is read, everything else is kept with its places moved.
+
+use crate::check::check_passage;
+use crate::problem::{PROBLEMS_MAX, Problems};
+use crate::read::BARS_IN_ALL_MAX;
+use crate::{Lesson, Passage, Problem, Span, Weight, read, scan};
+
+/// One passage of a lesson, read again. [`Again::put`] puts it into the lesson that the old text gave.
+#[derive(Clone, Debug)]
+pub struct Again {
+    index: usize,
+    passage: Passage,
+    problems: Vec<Problem>,
+    /// From where on, and up to where, the old text holds the passage, and by how much what follows moves.
+    old: Span,
+    by: isize,
+}
+
+/// Reads what changed between `before` and `text`, where `lesson` and `known` are what [`crate::read`] and [`crate::check`] gave of `before`.
+///
+/// `None` where the whole has to be read: a change that is not inside one passage, one that makes errors or was made where there were some, a passage called otherwise.
+///
+/// ```
+/// let before = r#"lesson "t" { passage "p" { tempo 90; slots 4; part "g" instrument="guitar" { bar "5:3 . . ." } } }"#;
+/// let text = before.replace("5:3", "5:12");
+/// let mut lesson = lesson::read(before).lesson;
+/// let mut problems = lesson::check(&lesson);
+/// lesson::again(before, &lesson, &problems, &text).unwrap().put(&mut lesson, &mut problems);
+/// assert_eq!(lesson, lesson::read(&text).lesson);
+/// ```
+pub fn again(before: &str, lesson: &Lesson, known: &[Problem], text: &str) -> Option<Again> {
+    if known.len() >= PROBLEMS_MAX || known.iter().any(|p| p.weight == Weight::Error) {
+        return None;
+    }
+    let (old, new) = (before.as_bytes(), text.as_bytes());
+    let same = old.iter().zip(new).take_while(|(a, b)| a == b).count();
+    let least = old.len().min(new.len()) - same;
+    let after = old.iter().rev().zip(new.iter().rev()).take(least).take_while(|(a, b)| a == b).count();
+    let by = new.len() as isize - old.len() as isize;
+    let index = lesson.passages.iter().rposition(|p| p.span.start < same)?;
+    let start = lesson.passages[index].span.start;
+    let (first, last) = (lesson.passages.first()?.span.start, lesson.passages.last()?.span.start);
+    let end = scan::end_of_node(old, start);
+    // The brace that closes the passage stays where it is, and so does the word that opens it.
+    let word = "passage".len();
+    if same < start + word || old.len() - after >= end || old.get(end - 1) != Some(&b'}') || scan::end_of_node(new, start).checked_add_signed(-by) != Some(end) {
+        return None;
+    }
+    let own = text.get(start..end.checked_add_signed(by)?)?;
+    // A lesson of this passage alone, with all that stands before the first and after the last.
+    let tail = before.get(scan::end_of_node(old, last)..)?;
+    let reading = read(&[before.get(..first)?, own, tail].concat());
+    let mut read = reading.lesson;
+    let mut passage = read.passages.pop()?;
+    let alike = read.passages.is_empty() && passage.id == lesson.passages[index].id && passage.span.start == first;
+    let whole = (read.format, &read.title, &read.needs, read.chord_names) == (lesson.format, &lesson.title, &lesson.needs, lesson.chord_names);
+    let bars = |p: &Passage| p.parts.iter().map(|part| part.bars.len()).sum::<usize>();
+    let in_all = lesson.passages.iter().enumerate().map(|(i, p)| if i == index { bars(&passage) } else { bars(p) }).sum::<usize>();
+    if !alike || !whole || in_all > BARS_IN_ALL_MAX || !reading.problems.iter().all(|p| p.weight == Weight::Remark) {
+        return None;
+    }
+    let here = first..=first + own.len();
+    let to_place = |s: &mut Span| {
+        if here.contains(&s.start) {
+            *s = Span { start: s.start - first + start, end: s.end - first + start };
+        }
+    };
+    spans(&mut passage, &mut |s| to_place(s));
+    let mut problems: Vec<Problem> = reading.problems.into_iter().filter(|p| here.contains(&p.span.start)).collect();
+    problems.iter_mut().for_each(|p| to_place(&mut p.span));
+    let mut found = Problems::default();
+    check_passage(&passage, &mut found);
+    problems.extend(found.list);
+    let kept = known.iter().filter(|p| p.span.start < start || p.span.start >= end).count();
+    (kept + problems.len() < PROBLEMS_MAX).then_some(Again { index, passage, problems, old: Span { start, end }, by })
+}
+
+impl Again {
+    /// Puts the passage in the place of the old one. `problems` are in order of place then, as those of [`crate::read`] and [`crate::check`] together.
+    pub fn put(self, lesson: &mut Lesson, problems: &mut Vec<Problem>) {
+        let Again { index, passage, problems: own, old, by } = self;
+        let move_on = |s: &mut Span| {
+            for place in [&mut s.start, &mut s.end] {
+                if *place >= old.end {
+                    *place = place.saturating_add_signed(by);
+                }
+            }
+        };
+        for p in lesson.passages.iter_mut().skip(index + 1) {
+            spans(p, &mut |s| move_on(s));
+        }
+        lesson.revisions.iter_mut().for_each(|r| move_on(&mut r.span));
+        if let Some(at) = lesson.passages.get_mut(index) {
+            *at = passage;
+        }
+        problems.retain(|p| !(old.start <= p.span.start && p.span.start < old.end));
+        problems.iter_mut().for_each(|p| move_on(&mut p.span));
+        problems.extend(own);
+        problems.sort_by_key(|p| (p.span, p.weight));
+    }
+}
+
+/// Every place that a passage knows of.
+fn spans(passage: &mut Passage, go: &mut dyn FnMut(&mut Span)) {
+    go(&mut passage.span);
+    passage.record.iter_mut().for_each(|r| go(&mut r.span));
+    passage.notes.iter_mut().for_each(|n| go(&mut n.span));
+    for part in &mut passage.parts {
+        go(&mut part.span);
+        part.grips.iter_mut().for_each(|g| go(&mut g.span));
+        part.name_pins.iter_mut().for_each(|n| go(&mut n.span));
+        part.take.iter_mut().for_each(|t| go(&mut t.span));
+        part.heard.iter_mut().for_each(|s| go(&mut s.span));
+        for bar in &mut part.bars {
+            go(&mut bar.span);
+            bar.events.iter_mut().for_each(|e| go(&mut e.span));
+        }
+    }
+}
