@@ -1,8 +1,8 @@
 """Sets the weights of the marks in `judge.rs`, by logistic regression over faults planted in renders of players 00 and 01 and in the development excerpt.
 
-Run from the repository's root, after train.py: python3 checks/check/limits.py RENDERS.json DEVELOP.json
-Both are saved by `planted.py … --save`: the first with `--renders WORK`, the second with `--develop`. Prints the constants, and precision, recall and false alarms for limits on
-either; the limit is chosen by eye from what the development excerpt and the renders say together.
+Run from the repository's root, after train.py: python3 checks/check/limits.py RENDERS.json DEVELOP.json…
+All are saved by `planted.py … --save`: the first with `--renders WORK`, the others with `--develop`, alone and with `--mix`. Prints the constants, and precision, recall and false
+alarms for limits on either; the limit is chosen by eye from what the development excerpt and the renders say together.
 """
 
 import json
@@ -21,9 +21,9 @@ REAL = 5.0
 WRONG = ("semitone", "tone", "octave", "string", "added")
 
 
-def rows(file):
+def rows(files):
     marks, wrong, clean, better = [], [], [], []
-    for t in json.loads(open(file).read()):
+    for t in (t for file in files for t in json.loads(open(file).read())):
         for r, f in zip(t["rows"], t["found"]):
             if r[4] == "sixteenth":
                 continue
@@ -33,8 +33,8 @@ def rows(file):
     return np.array(marks), np.array(wrong), np.array(clean)
 
 
-x, wrong, clean = rows(sys.argv[1])
-dx, dwrong, dclean = rows(sys.argv[2])
+x, wrong, clean = rows(sys.argv[1:2])
+dx, dwrong, dclean = rows(sys.argv[2:])
 model = LogisticRegression(C=0.3, max_iter=2000)
 scale = x.std(0) + 1e-3
 model.fit(np.concatenate([x, dx]) / scale, ~np.concatenate([wrong, dwrong]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
@@ -50,10 +50,10 @@ for name, m, w, c in (("renders", x, wrong, clean), ("development", dx, dwrong, 
         print(f"  {limit:5.1f}: precision {hit[~c].sum() / max(1, flagged[~c].sum()):.2f} recall {hit[~c].sum() / max(1, w[~c].sum()):.2f} faultless {100 * flagged[c].mean():.2f} %")
 
 
-def strays(file):
+def strays(files):
     """Pitches that were reported as unwritten: their marks, and whether something was indeed left out or written elsewhere."""
     marks, true, clean, missed = [], [], [], 0
-    for t in json.loads(open(file).read()):
+    for t in (t for file in files for t in json.loads(open(file).read())):
         off = np.median([f["time"] - r[0] for r, f in zip(t["rows"], t["found"])])
         gone = [(n[0], n[2]) for n in t["gone"]]
         gone += [(r[0], r[5]) for r in t["rows"] if r[4] in WRONG and r[5] is not None]
@@ -70,8 +70,8 @@ def strays(file):
     return np.array(marks), np.array(true), np.array(clean)
 
 
-x, true, clean = strays(sys.argv[1])
-dx, dtrue, dclean = strays(sys.argv[2])
+x, true, clean = strays(sys.argv[1:2])
+dx, dtrue, dclean = strays(sys.argv[2:])
 scale = x.std(0) + 1e-3
 model = LogisticRegression(C=0.3, max_iter=2000)
 model.fit(np.concatenate([x, dx]) / scale, np.concatenate([true, dtrue]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
@@ -81,6 +81,6 @@ print(f"const STRAY_WEIGHTS: [f32; STRAY_MARKS] = [{', '.join(f'{w:.4f}' for w i
 for name, m, w, c in (("renders", x, true, clean), ("development", dx, dtrue, dclean)):
     odds = m @ weights + shift
     print(name, len(w), w.sum(), "AUC", round(roc_auc_score(w, odds), 4), "odds alone", round(roc_auc_score(w, m[:, 0]), 4))
-    for limit in np.arange(-3, 2.1, 0.5):
+    for limit in np.arange(-4, 2.1, 0.5):
         kept = odds > limit
         print(f"  {limit:5.1f}: found {(kept & w).sum()} of {w.sum()} that were looked at, false {(kept & ~w).sum()}")

@@ -24,7 +24,38 @@ pub(crate) struct Limits {
     pub unwritten: f32,
 }
 
-pub(crate) const LIMITS: Limits = Limits { supported: 2.0, heard: -2.0, contradicted: 0.7, rival: -4.0, moved: -0.5, looked_at: -3.0, unwritten: -2.3 };
+/// Weights of the marks and limits of what they sum to.
+struct Scale {
+    limits: Limits,
+    shift: f32,
+    weights: [f32; MARKS],
+    stray_shift: f32,
+    stray_weights: [f32; STRAY_MARKS],
+}
+
+/// Where the note network did not listen.
+static PLAIN: Scale = Scale {
+    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.7, rival: -4.0, moved: -0.5, looked_at: -3.0, unwritten: -2.3 },
+    shift: 7.4361,
+    weights: [0.3529, 0.6705, 0.6493, 0.1020, -0.0162, -0.3157, 0.1013, -0.1464, -0.2362, -0.9610, -0.1171, 0.3422, -0.1930, 0.2939, 0.0, 0.0],
+    stray_shift: -6.6191,
+    stray_weights: [0.7110, -0.1097, 0.2738, 0.5575, -0.5616, 1.8225, 0.0207, -0.4860, -0.2452, -0.1602, 0.0275, -0.2932, -0.3403, -3.6000, 0.0, 0.0, 0.0],
+};
+
+/// Where it did.
+static LISTENED: Scale = Scale {
+    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.5, rival: -4.0, moved: -0.5, looked_at: -3.0, unwritten: -2.5 },
+    shift: 7.8927,
+    weights: [0.3860, 0.4130, 0.3114, 0.0115, -0.1879, -0.2430, 0.1168, -0.2428, -0.3254, -1.6485, -0.2006, 0.4490, -0.1710, 0.1644, 1.3899, 0.3024],
+    stray_shift: -5.1235,
+    stray_weights: [
+        0.4893, -0.2068, 0.3934, 0.3269, -0.0050, 1.1619, 0.0307, -0.1289, -0.3151, -0.0560, 0.0428, -0.1026, -0.3243, -3.4358, 0.8595, 0.7581, -0.3602,
+    ],
+};
+
+fn scale(moments: &[Moment]) -> &'static Scale {
+    if moments.iter().any(|m| !m.chances.is_empty()) { &LISTENED } else { &PLAIN }
+}
 
 /// Log odds to 0..1.
 pub(crate) fn share(odds: f32) -> f64 {
@@ -38,6 +69,8 @@ const RIVALS: [i32; 12] = [-12, -7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 12];
 pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beside: &dyn Fn(f64) -> Vec<i32>, from_s: f64, end_s: f64) -> Vec<NoteChecked> {
     let part = &score.parts[index];
     let (low, _) = part.range();
+    let scale = scale(moments);
+    let limits = &scale.limits;
     let mut out: Vec<Option<NoteChecked>> = vec![None; part.notes.len()];
     for (at, m) in moments.iter().enumerate() {
         let struck: Vec<i32> = m.notes.iter().filter(|n| !part.notes[**n].unpitched).map(|n| part.notes[*n].midi).collect();
@@ -86,27 +119,27 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beside: &dy
             let best = |list: &[i32]| list.iter().filter_map(|d| rival_at(*d)).max_by(|a, b| a.0.total_cmp(&b.0));
             let rival = best(&RIVALS);
             checked.marks = marks(part, moments, at, note.midi, own, &struck, [best(&[-1, 1, -2, 2]), best(&[-12, 12]), rival]);
-            let odds = weigh(&checked.marks);
+            let odds = weigh(scale, &checked.marks);
             checked.evidence = share(odds);
             let masked = || {
                 let mut all = m.ringing.clone();
                 all.extend(beside(m.written_s));
                 covered(note.midi, &struck, &all) >= 4
             };
-            checked.verdict = if odds > LIMITS.supported && own > LIMITS.heard {
+            checked.verdict = if odds > limits.supported && own > limits.heard {
                 Verdict::Supported
-            } else if odds < LIMITS.contradicted && rival.is_some_and(|r| r.0 > LIMITS.rival) {
+            } else if odds < limits.contradicted && rival.is_some_and(|r| r.0 > limits.rival) {
                 checked.better = rival.map(|r| r.1);
                 Verdict::Contradicted
             } else if masked() {
                 Verdict::NotAudible
-            } else if odds < LIMITS.contradicted {
+            } else if odds < limits.contradicted {
                 Verdict::Contradicted
             } else {
                 Verdict::Weak
             };
             // The same pitch, heard clearly at a neighbouring moment where nobody wrote it.
-            if own < LIMITS.moved && checked.better.is_none_or(|_| own > -6.0) {
+            if own < limits.moved && checked.better.is_none_or(|_| own > -6.0) {
                 checked.moved_slots = moved(score, part, moments, at, note.midi, note.bar);
                 if checked.moved_slots.is_some() {
                     (checked.better, checked.verdict) = (None, Verdict::Weak);
@@ -119,7 +152,7 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beside: &dy
 }
 
 /// What a note's evidence is made from.
-pub(crate) const MARKS: usize = 14;
+pub(crate) const MARKS: usize = 16;
 
 /// The marks of a note: its own odds, those of rivals near it, an octave off and anywhere; how its odds lie among those of its stroke, how much is covered by
 /// other notes, and how clear the stroke is.
@@ -152,16 +185,16 @@ fn marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, own: f32, s
         m.newness,
         stranger,
         near,
+        m.chances_of(low, midi)[0],
+        // Of the rivals.
+        rivals.iter().flatten().map(|r| m.chances_of(low, r.1)[0]).fold(if m.chances.is_empty() { 0.0 } else { crate::chances::NOTHING }, f32::max),
     ]
 }
 
 /// The marks weighed: log odds that the note is right. Set by `checks/check/limits.py`.
-fn weigh(marks: &[f32; MARKS]) -> f32 {
-    SHIFT + marks.iter().zip(&WEIGHTS).map(|(m, w)| m * w).sum::<f32>()
+fn weigh(scale: &Scale, marks: &[f32; MARKS]) -> f32 {
+    scale.shift + marks.iter().zip(&scale.weights).map(|(m, w)| m * w).sum::<f32>()
 }
-
-const SHIFT: f32 = 7.4361;
-const WEIGHTS: [f32; MARKS] = [0.3529, 0.6705, 0.6493, 0.1020, -0.0162, -0.3157, 0.1013, -0.1464, -0.2362, -0.9610, -0.1171, 0.3422, -0.1930, 0.2939];
 
 /// How many of a pitch's first four partials belong to other notes too.
 fn covered(midi: i32, struck: &[i32], ringing: &[i32]) -> usize {
@@ -197,13 +230,15 @@ fn moved(score: &Score, part: &ScorePart, moments: &[Moment], at: usize, midi: i
 pub(crate) fn unwritten(score: &Score, index: usize, moments: &[Moment], notes: &[NoteChecked], taken: &dyn Fn(f64, i32) -> bool, from_s: f64) -> Vec<Unwritten> {
     let part = &score.parts[index];
     let (low, high) = part.range();
+    let scale = scale(moments);
+    let limits = &scale.limits;
     let mut out: Vec<(f64, Unwritten)> = Vec::new();
     for (at, m) in moments.iter().enumerate() {
         let struck: Vec<i32> = m.notes.iter().map(|n| part.notes[*n].midi).collect();
         let better: Vec<i32> = m.notes.iter().filter_map(|n| notes.get(*n).and_then(|c| c.better)).collect();
         for midi in low..=high {
             let odds = m.odds_of(low, midi);
-            if odds <= LIMITS.looked_at || struck.contains(&midi) || better.contains(&midi) || taken(m.written_s, midi) {
+            if odds <= limits.looked_at || struck.contains(&midi) || better.contains(&midi) || taken(m.written_s, midi) {
                 continue;
             }
             // Stronger beside it: that one is meant.
@@ -216,12 +251,12 @@ pub(crate) fn unwritten(score: &Score, index: usize, moments: &[Moment], notes: 
                 continue;
             }
             let marks = stray_marks(part, moments, at, midi, odds);
-            let weighed = weigh_stray(&marks);
-            if weighed < LIMITS.unwritten {
+            let weighed = weigh_stray(scale, &marks);
+            if weighed < limits.unwritten {
                 continue;
             }
             // At the limit, a quarter.
-            let odds = weighed - LIMITS.unwritten - 1.1;
+            let odds = weighed - limits.unwritten - 1.1;
             if let Some((_, last)) = out.iter_mut().rev().find(|(w, u)| u.midi == midi && m.written_s - w < 0.12) {
                 if share(odds) > last.evidence {
                     last.evidence = share(odds);
@@ -238,7 +273,7 @@ pub(crate) fn unwritten(score: &Score, index: usize, moments: &[Moment], notes: 
 }
 
 /// What a pitch that nobody wrote is weighed by.
-pub(crate) const STRAY_MARKS: usize = 14;
+pub(crate) const STRAY_MARKS: usize = 17;
 
 fn stray_marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, odds: f32) -> [f32; STRAY_MARKS] {
     let (low, _) = part.range();
@@ -270,16 +305,17 @@ fn stray_marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, odds:
         neighbour,
         missing,
         flag(m.ringing.contains(&midi)),
+        m.chances_of(low, midi)[0],
+        m.chances_of(low, midi)[1],
+        // A chance that rose within the last second rings on.
+        before.iter().map(|o| o.chances_of(low, midi)[0]).fold(if m.chances.is_empty() { 0.0 } else { crate::chances::NOTHING }, f32::max),
     ]
 }
 
 /// The marks weighed: log odds that the pitch was struck, and nobody wrote it.
-fn weigh_stray(marks: &[f32; STRAY_MARKS]) -> f32 {
-    STRAY_SHIFT + marks.iter().zip(&STRAY_WEIGHTS).map(|(m, w)| m * w).sum::<f32>()
+fn weigh_stray(scale: &Scale, marks: &[f32; STRAY_MARKS]) -> f32 {
+    scale.stray_shift + marks.iter().zip(&scale.stray_weights).map(|(m, w)| m * w).sum::<f32>()
 }
-
-const STRAY_SHIFT: f32 = -6.6191;
-const STRAY_WEIGHTS: [f32; STRAY_MARKS] = [0.7110, -0.1097, 0.2738, 0.5575, -0.5616, 1.8225, 0.0207, -0.4860, -0.2452, -0.1602, 0.0275, -0.2932, -0.3403, -3.6000];
 
 /// String and fret for a pitch beside the notes of a stroke: a free string, as near to their frets as can be.
 pub(crate) fn place_for(part: &ScorePart, midi: i32, beside: &[usize]) -> Option<(u8, u8)> {

@@ -4,7 +4,7 @@
 //! | module | computes |
 //! |---|---|
 //! | `score` | the written notes in seconds |
-//! | `spectra`, `templates`, `features`, `evidence` | how far a sound supports pitches at a stroke |
+//! | `spectra`, `templates`, `features`, `chances`, `evidence` | how far a sound supports pitches at a stroke |
 //! | `align` | where each stroke lies in the record |
 //! | `moments` | what is heard of a part at its strokes and between them, over all stretches of record |
 //! | `judge`, `rhythm`, `whole` | verdicts, unwritten notes, timing, faults of a whole part |
@@ -46,6 +46,7 @@
 mod accept;
 mod align;
 mod answer;
+mod chances;
 mod evidence;
 mod features;
 mod findings;
@@ -203,7 +204,7 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
         let Some(alignment) = align::align(&sound, score, &known) else { continue };
         let alignment = if known.pins.len() < 2 { swung(score, &sound, &known, alignment) } else { alignment };
         let combs = features::Combs::new(known.cents);
-        let mut stretch = moments::Stretch { sound, alignment, combs, cents: known.cents, from_s };
+        let mut stretch = moments::Stretch { sound, alignment, combs, cents: known.cents, from_s, hearings: None };
         if stretch.alignment.semitones != 0 {
             // One part moved and the others right can lead the search astray: is more heard where it lies as written?
             let plain = align::Known { turned: Some(0), ..known.clone() };
@@ -232,6 +233,7 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
                 checked.limits.push("the record is mono: parts cannot be told apart by their seats, so notes that two parts share say less".into());
             }
         }
+        stretch.hearings = Some(Default::default());
         stretches.push(stretch);
     }
     let Some(first) = stretches.first() else {
@@ -328,7 +330,7 @@ fn other_tempi(score: &Score, span: &Span, known: &align::Known, from_s: f64, sh
         let cut = span.record.slice_time(Seconds(from_s)..Seconds((end + AROUND_S).min(span.record.duration().0).max(from_s)));
         let at_tempo = whole::at_tempo(score, times);
         let Some((sound, alignment)) = spectra::Sound::new(&cut).and_then(|s| align::align(&s, &at_tempo, known).map(|a| (s, a))) else { continue };
-        let stretch = moments::Stretch { sound, alignment, combs: features::Combs::new(known.cents), cents: known.cents, from_s };
+        let stretch = moments::Stretch { sound, alignment, combs: features::Combs::new(known.cents), cents: known.cents, from_s, hearings: None };
         let held = whole::held(&at_tempo, &stretch, 0);
         // Played at another tempo, clearly more is heard than as written; other music fits neither way.
         if held > TEMPO_HELD && held > share + TEMPO_MORE {
@@ -375,6 +377,11 @@ pub fn describe(record: &Buffer, seat: Option<f32>, cents: Option<f64>, strokes:
     let combs = features::Combs::new(cents);
     let times: Vec<f64> = strokes.iter().map(|s| s.0).collect();
     let heard = features::listen(&sound, spectra::Place { seat }, &combs, &times);
-    let rows = heard.iter().zip(strokes).flat_map(|(h, s)| (low..=high).map(|m| features::features(&combs, h, m, &s.1)));
-    rows.flatten().collect()
+    let end_s = sound.middle.len() as f64 / f64::from(spectra::RATE_HZ);
+    let Some(chances) = chances::Hearings::default().listen(&sound, seat, low, cents, (0.0, end_s)) else { return vec![] };
+    let rows = heard.iter().zip(strokes).flat_map(|(h, s)| {
+        let here = chances.at(s.0);
+        (low..=high).flat_map(|m| evidence::numbers(&combs, h, Some(&here), m, &s.1)).collect::<Vec<f32>>()
+    });
+    rows.collect()
 }

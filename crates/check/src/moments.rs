@@ -2,10 +2,13 @@
 //! stretches of record in which the passage comes back.
 
 use crate::align::{Alignment, Fine};
+use crate::chances::{Hearings, NOTHING};
 use crate::evidence::log_odds;
 use crate::features::{Combs, listen};
 use crate::score::{Score, ScorePart};
-use crate::spectra::{Place, Sound, seat_near};
+use lesson::Kind;
+use crate::spectra::{Place, Sound, seat_of};
+use std::cell::RefCell;
 
 /// Notes of one part written within so many seconds are one stroke: strings are struck one after the other.
 const STROKE_S: f64 = 0.045;
@@ -20,6 +23,8 @@ pub(crate) struct Stretch {
     pub cents: f64,
     /// Seconds of the record at which the sound begins.
     pub from_s: f64,
+    /// What the note network heard of it so far; `None` where it is not to listen.
+    pub hearings: Option<RefCell<Hearings>>,
 }
 
 /// A moment of a part.
@@ -34,6 +39,8 @@ pub(crate) struct Moment {
     pub ringing: Vec<i32>,
     /// Log odds of each pitch of the instrument's range.
     pub odds: Vec<f32>,
+    /// Of each pitch of the range how likely the note network holds that it began, and how likely that it sounds, -2.3 to 2.3; empty where it did not listen.
+    pub chances: Vec<[f32; 2]>,
     /// For each of `notes`, the odds of every pitch were that note not written.
     pub instead: Vec<Vec<f32>>,
     /// Of the onset found there, 1 usual.
@@ -50,6 +57,11 @@ pub(crate) struct Moment {
 impl Moment {
     pub fn odds_of(&self, low: i32, midi: i32) -> f32 {
         usize::try_from(midi - low).ok().and_then(|n| self.odds.get(n)).copied().unwrap_or(-12.0)
+    }
+
+    /// How likely the note network holds that a pitch began and that it sounds; 0 where it did not listen.
+    pub fn chances_of(&self, low: i32, midi: i32) -> [f32; 2] {
+        if self.chances.is_empty() { [0.0; 2] } else { usize::try_from(midi - low).ok().and_then(|n| self.chances.get(n)).copied().unwrap_or([NOTHING; 2]) }
     }
 }
 
@@ -106,7 +118,8 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
             }
         }
         times.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let seat = seat_near(&stretch.sound, own.seat, &times.iter().map(|t| t.1).collect::<Vec<f64>>());
+        let begin = |notes: &[usize]| -> Vec<i32> { notes.iter().map(|n| &own.notes[*n]).filter(|n| own.is_pitched() && !n.unpitched).map(|n| n.midi + align.semitones).collect() };
+        let seat = seat_of(&stretch.sound, own.seat, &times.iter().map(|t| (t.1, begin(&t.3))).collect::<Vec<_>>(), stretch.cents);
         // Where several parts sound, each part's own onsets are looked for at its seat and its pitches.
         let several = score.parts.len() > 1;
         let fine = several.then(|| Fine::new(&stretch.sound, Place { seat }));
@@ -129,6 +142,10 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
         }
         let heard_times: Vec<f64> = times.iter().map(|t| t.1).collect();
         let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &heard_times);
+        let chances = stretch.hearings.as_ref().filter(|_| own.kind == Kind::Guitar).and_then(|h| {
+            let within = (align.heard(0.0) - 1.0, align.heard(score.length_s) + 1.0);
+            h.borrow_mut().listen(&stretch.sound, seat, low - align.semitones.max(0), stretch.cents, within)
+        });
         let mut levels: Vec<f32> = heard.iter().map(|h| h.loudness()).collect();
         levels.sort_by(f32::total_cmp);
         let usual = levels.get(levels.len() / 2).copied().unwrap_or(1.0).max(1e-9);
@@ -137,7 +154,9 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
             let mut others: Vec<i32> = notes.iter().filter(|n| !own.notes[**n].unpitched).map(|n| own.notes[*n].midi).chain(rings.iter().copied()).collect();
             others.sort_unstable();
             others.dedup();
-            let odds: Vec<f32> = if own.is_pitched() { (low..=high).map(|m| log_odds(&stretch.combs, h, m, &others)).collect() } else { vec![] };
+            let here = chances.as_ref().map(|c| c.at(heard_s));
+            let odds: Vec<f32> = if own.is_pitched() { (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &others)).collect() } else { vec![] };
+            let chances = here.as_ref().map_or(vec![], |c| (low..=high).map(|m| [c.begins(m, 0), c.sounds(m, 0)]).collect());
             let instead = notes
                 .iter()
                 .map(|n| {
@@ -147,11 +166,11 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
                         return vec![];
                     }
                     let without: Vec<i32> = others.iter().copied().filter(|o| *o != midi).collect();
-                    (low..=high).map(|m| log_odds(&stretch.combs, h, m, &without)).collect()
+                    (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &without)).collect()
                 })
                 .collect();
             let ahead_s = onset.map(|o| align.heard(written_s) - o);
-            let moment = Moment { written_s, heard_s, notes, ringing: rings, odds, instead, strength, loudness: h.loudness() / usual, newness: h.newness(), ahead_s, times: 1.0 };
+            let moment = Moment { written_s, heard_s, notes, ringing: rings, odds, chances, instead, strength, loudness: h.loudness() / usual, newness: h.newness(), ahead_s, times: 1.0 };
             pool(&mut moments, moment);
         }
     }
@@ -179,6 +198,7 @@ fn pool(moments: &mut Vec<Moment>, new: Moment) {
         }
     };
     means(&mut old.odds, new.odds);
+    old.chances.iter_mut().zip(new.chances).for_each(|(a, b)| *a = [mean(a[0], b[0]), mean(a[1], b[1])]);
     for (a, b) in old.instead.iter_mut().zip(new.instead) {
         means(a, b);
     }

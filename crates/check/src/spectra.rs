@@ -126,14 +126,15 @@ fn place_of(left: f32, right: f32) -> f32 {
     libm::atan2f(right, left) * (4.0 / std::f32::consts::PI) - 1.0
 }
 
-/// The seat at which a stereo record sounds most, near the one that is written: the lesson's left may lie further in on the record.
-pub(crate) fn seat_near(sound: &Sound, written: f64, times: &[f64]) -> Option<f32> {
+/// The seat at which a stereo record sounds most, near the one that is written: the lesson's left may lie further in on the record. `strokes` are heard times, each with the pitches
+/// that begin there; where another seat explains these far better, it is that one.
+pub(crate) fn seat_of(sound: &Sound, written: f64, strokes: &[(f64, Vec<i32>)], cents: f64) -> Option<f32> {
     let right = sound.right.as_ref()?;
     const CELLS: usize = 41;
     let mut cells = [0.0f64; CELLS];
     let (mut lens, mut l, mut r) = (Lens::new(), Vec::new(), Vec::new());
-    let step = times.len().div_ceil(60).max(1);
-    for t in times.iter().step_by(step) {
+    let step = strokes.len().div_ceil(60).max(1);
+    for (t, _) in strokes.iter().step_by(step) {
         let from = (t * f64::from(RATE_HZ)) as i64;
         lens.one(&sound.left, from, 4_096, &mut l);
         lens.one(right, from, 4_096, &mut r);
@@ -143,10 +144,45 @@ pub(crate) fn seat_near(sound: &Sound, written: f64, times: &[f64]) -> Option<f3
         }
     }
     let smooth = |n: usize| -> f64 { (0..CELLS).map(|m| cells[m] * libm::exp(-((m as f64 - n as f64) / 2.5).powi(2))).sum() };
-    let best = (0..CELLS)
-        .map(|n| (n, n as f64 / (CELLS - 1) as f64 * 2.0 - 1.0))
-        .filter(|(_, at)| (at - written).abs() <= 0.45)
-        .map(|(n, at)| (smooth(n) * (1.0 - 0.5 * (at - written).abs()), at))
-        .max_by(|a, b| a.0.total_cmp(&b.0))?;
-    Some(best.1 as f32)
+    let all: Vec<(f64, f64)> = (0..CELLS).map(|n| (smooth(n), n as f64 / (CELLS - 1) as f64 * 2.0 - 1.0)).collect();
+    let near = all.iter().filter(|(_, at)| (at - written).abs() <= 0.45).map(|(level, at)| (level * (1.0 - 0.5 * (at - written).abs()), *at)).max_by(|a, b| a.0.total_cmp(&b.0))?.1 as f32;
+    // Elsewhere only where its notes are clearly better explained: the record need not sit as the lesson has it.
+    let tops = (0..CELLS).filter(|n| all[*n].0 > 0.05 * all.iter().map(|a| a.0).sum::<f64>() / 5.0 && (*n == 0 || all[*n].0 >= all[*n - 1].0) && (*n + 1 == CELLS || all[*n].0 > all[*n + 1].0));
+    let mut seats: Vec<f32> = tops.map(|n| all[n].1 as f32).filter(|s| (s - near).abs() > 0.3).collect();
+    seats.push(near);
+    let explained = explained(sound, right, &seats, strokes, cents);
+    let here = explained.last().copied().unwrap_or(0.0).max(0.0);
+    let best = seats.iter().zip(&explained).max_by(|a, b| a.1.total_cmp(b.1))?;
+    Some(if *best.1 > ELSEWHERE * here && *best.1 > 0.0 { *best.0 } else { near })
+}
+
+/// By how much more another seat has to explain a part's notes than the one near the written seat.
+const ELSEWHERE: f32 = 2.0;
+
+/// How much of each seat's sound lies on the partials of the notes that begin there, above what lies a semitone beside them.
+fn explained(sound: &Sound, right: &[f32], seats: &[f32], strokes: &[(f64, Vec<i32>)], cents: f64) -> Vec<f32> {
+    const SIZE: usize = 4_096;
+    let (mut lens, mut l, mut r) = (Lens::new(), Vec::new(), Vec::new());
+    let mut out = vec![0.0f32; seats.len()];
+    let step = strokes.len().div_ceil(40).max(1);
+    for (t, pitches) in strokes.iter().filter(|s| !s.1.is_empty()).step_by(step) {
+        let from = (t * f64::from(RATE_HZ)) as i64;
+        lens.one(&sound.left, from, SIZE, &mut l);
+        lens.one(right, from, SIZE, &mut r);
+        for p in pitches {
+            for (d, sign) in [(0.0, 1.0f32), (-1.0, -0.5), (1.0, -0.5)] {
+                let hz = 440.0 * libm::exp2((f64::from(*p) + d - 69.0 + cents / 100.0) / 12.0);
+                for k in 2..=6 {
+                    let bin = (hz * f64::from(k) * SIZE as f64 / f64::from(RATE_HZ)).round() as usize;
+                    let (Some(a), Some(b)) = (l.get(bin), r.get(bin)) else { continue };
+                    let (level, at) = ((a * a + b * b).sqrt(), place_of(*a, *b));
+                    for (o, seat) in out.iter_mut().zip(seats) {
+                        let away = (at - seat) / SEAT_WIDTH;
+                        *o += sign * level * libm::expf(-away * away);
+                    }
+                }
+            }
+        }
+    }
+    out
 }

@@ -20,6 +20,7 @@
 
 mod attack;
 mod bounds;
+mod chances;
 mod decode;
 mod grid;
 mod heard;
@@ -29,6 +30,7 @@ mod spectra;
 mod stiff;
 mod write_out;
 
+pub use chances::{CHANCES_LOWEST, CHANCES_RATE_HZ, NoteChances};
 pub use grid::{Grid, Place};
 pub use heard::{TakenNote, TakenScratch};
 pub use listen::{TakeError, Taken, Wishes, take};
