@@ -421,8 +421,8 @@ impl Fine {
         let mut levels = Vec::with_capacity(frames);
         let mut spectrum = Vec::new();
         for f in 0..frames {
-            lens.look(sound, place, (f * FINE) as i64 - (FINE_SIZE / 2) as i64, FINE_SIZE, &mut spectrum);
-            levels.push(spectrum[..300].iter().map(|v| libm::log1pf(scale * v)).collect::<Vec<f32>>());
+            lens.look_to(sound, place, (f * FINE) as i64 - (FINE_SIZE / 2) as i64, FINE_SIZE, 300, &mut spectrum);
+            levels.push(spectrum.iter().map(|v| libm::log1pf(scale * v)).collect::<Vec<f32>>());
         }
         let mut fine = Fine { levels, flux: vec![] };
         let mut flux: Vec<f32> = (0..frames).map(|f| (2..300).map(|b| fine.rise(f, b)).sum()).collect();

@@ -69,9 +69,10 @@ impl Heard {
 pub(crate) fn listen(sound: &Sound, place: Place, combs: &Combs, times: &[f64]) -> Vec<Heard> {
     let mut lens = Lens::new();
     let frame = |t: f64| (t * f64::from(RATE_HZ)).round() as i64;
+    let bins = |size: usize| [(LONG, &combs.long), (MIDDLE, &combs.middle), (SHORT, &combs.short)].iter().find(|c| c.0 == size).map_or(size / 2, |c| c.1.bins) + 1;
     let mut look = |from: i64, size: usize| {
         let mut out = Vec::new();
-        lens.look(sound, place, from, size, &mut out);
+        lens.look_to(sound, place, from, size, bins(size), &mut out);
         out
     };
     let raw: Vec<[Vec<f32>; 5]> = times

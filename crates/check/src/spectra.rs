@@ -76,12 +76,17 @@ impl Lens {
 
     /// Magnitudes of bins 0 to size / 2 of a window of `size` samples from sample `from` on, a sine of amplitude 1 giving about 1.
     pub fn look(&mut self, sound: &Sound, place: Place, from: i64, size: usize, out: &mut Vec<f32>) {
+        self.look_to(sound, place, from, size, size / 2 + 1, out);
+    }
+
+    /// The first bins alone.
+    pub fn look_to(&mut self, sound: &Sound, place: Place, from: i64, size: usize, bins: usize, out: &mut Vec<f32>) {
         match (&sound.right, place.seat) {
             (Some(right), Some(seat)) => {
                 self.one(&sound.left, from, size, out);
                 let mut other = std::mem::take(&mut self.other);
                 self.one(right, from, size, &mut other);
-                for (l, r) in out.iter_mut().zip(&other) {
+                for (l, r) in out.iter_mut().zip(&other).take(bins) {
                     let at = place_of(*l, *r);
                     let away = (at - seat) / SEAT_WIDTH;
                     let level = (*l * *l + *r * *r).sqrt();
@@ -91,6 +96,7 @@ impl Lens {
             }
             _ => self.one(&sound.middle, from, size, out),
         }
+        out.truncate(bins);
     }
 
     fn one(&mut self, samples: &[f32], from: i64, size: usize, out: &mut Vec<f32>) {

@@ -91,7 +91,7 @@ impl std::error::Error for SeatError {}
 
 const LEAST_WIDTH: f64 = 0.02;
 const STEPS: usize = 15;
-const FEWER_STEPS: usize = 7;
+const FEWER_STEPS: usize = 5;
 /// Up to the first the record counts as roomy, from the second as dry.
 const ROOMY_TO_DRY: [f64; 2] = [0.10, 0.40];
 /// Taken off the trial's figure: as much as it was too high at most, on mixes of players 00 and 01 (`checks/hear/seats.py` with DEVELOP set).
@@ -137,14 +137,14 @@ pub fn seat_filter(record: &Buffer, azimuth: f64, width: f64, keep: Keep, progre
     Ok(Separated { audio, quality })
 }
 
-/// Lets one seat through as [`seat_filter`] does, for listening on: in about a quarter of the time, without an estimate of how well it went, and without what lies 60 dB under the
+/// Lets one seat through as [`seat_filter`] does, for listening on: in about a quarter of the time, without an estimate of how well it went, and without what lies 50 dB under the
 /// loudest of its moment.
 ///
 /// # Errors
 /// Those of [`seat_filter`].
 pub fn seat_only(record: &Buffer, azimuth: f64, width: f64) -> Result<Buffer, SeatError> {
     let (mut filter, _) = prepare(record, azimuth, width, FEWER_STEPS)?;
-    filter.least = 1e-6;
+    filter.least = 1e-5;
     let [left, right] = record.channels() else { return Err(SeatError::Channels { found: record.channel_count() }) };
     let seat = filter.apply([left, right], &|_| ());
     Buffer::new(record.rate_hz(), seat.to_vec()).map_err(|_| SeatError::Silent)

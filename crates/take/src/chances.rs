@@ -30,7 +30,7 @@ impl NoteChances {
     pub fn of(samples: &[f32], a4_hz: f64, lowest: i32) -> Result<NoteChances, String> {
         let lowest = lowest.min(CHANCES_LOWEST);
         let a4_hz = a4_hz * libm::exp2(f64::from(lowest - CHANCES_LOWEST) / 12.0);
-        let post = network::posteriors(&Spectra::new(samples, a4_hz), &|_| ())?;
+        let post = network::onset_and_sustain(&Spectra::new(samples, a4_hz))?;
         Ok(NoteChances { lowest, frames: post.frames, onset: post.onset, sustain: post.sustain })
     }
 

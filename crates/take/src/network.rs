@@ -4,8 +4,9 @@
 //! margins are thrown away, so that its length costs time and no memory.
 
 use crate::spectra::{BINS, Spectra};
-use rten::{Model, RunOptions, ValueOrView};
+use rten::{Model, RunOptions, ThreadPool, ValueOrView};
 use rten_tensor::{AsView, NdTensor};
+use std::sync::Arc;
 
 /// Pitches from MIDI 40 up.
 pub(crate) const PITCHES: usize = 49;
@@ -45,18 +46,31 @@ impl Posteriors {
 /// # Errors
 /// A sentence where the network does not run: a fault of the program, not of the take.
 pub(crate) fn posteriors(spectra: &Spectra, progress: &dyn Fn(f64)) -> Result<Posteriors, String> {
+    run(spectra, None, progress)
+}
+
+/// Onset and sustain alone, on one thread, which takes longer but less of the machine: several hearings may go on beside each other.
+///
+/// # Errors
+/// As [`posteriors`].
+pub(crate) fn onset_and_sustain(spectra: &Spectra) -> Result<Posteriors, String> {
+    run(spectra, Some(RunOptions::default().with_thread_pool(Some(Arc::new(ThreadPool::with_num_threads(1))))), &|_| ())
+}
+
+fn run(spectra: &Spectra, alone: Option<RunOptions>, progress: &dyn Fn(f64)) -> Result<Posteriors, String> {
     let fault = |e: &dyn std::fmt::Display| format!("the note network does not run: {e}");
     let model = Model::load_static_slice(WEIGHTS).map_err(|e| fault(&e))?;
     let id = |name: &str| model.node_id(name).map_err(|e| fault(&e));
     let input = id("spectra")?;
     let outputs = [id("onset")?, id("sustain")?, id("strings")?, id("scratch")?];
+    let outputs = if alone.is_some() { &outputs[..2] } else { &outputs[..] };
     let mut out = Posteriors::default();
     while out.frames < spectra.frames {
         let at = out.frames;
         let (from, to) = (at.saturating_sub(MARGIN), (at + KEPT + MARGIN).min(spectra.frames));
         let kept = (at + KEPT).min(spectra.frames) - at;
         let tensor = NdTensor::from_data([1, 3, to - from, BINS], spectra.cut(from, to));
-        let values = model.run_n(vec![(input, ValueOrView::View(tensor.view().into()))], outputs, None::<RunOptions>).map_err(|e| fault(&e))?;
+        let values = model.run(vec![(input, ValueOrView::View(tensor.view().into()))], outputs, alone.clone()).map_err(|e| fault(&e))?;
         let into = [&mut out.onset, &mut out.sustain, &mut out.strings, &mut out.scratch];
         for ((value, list), width) in values.into_iter().zip(into).zip([PITCHES, PITCHES, PITCHES * STRINGS, 1]) {
             let data = value.into_tensor::<f32>().ok_or_else(|| fault(&"an output is no list of numbers"))?.into_data();
