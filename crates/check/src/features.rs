@@ -54,19 +54,15 @@ pub(crate) struct Heard {
 }
 
 impl Heard {
-    /// How loud the stroke is, in the flattened spectrum's unit.
-    pub fn loudness(&self) -> f32 {
-        self.top
-    }
-
     /// What of this stroke is new, the flattened spectrum's rise over all pitches.
     pub fn newness(&self) -> f32 {
         self.onset
     }
 }
 
-/// Listens to strokes at the given times (seconds, rising) from one place.
-pub(crate) fn listen(sound: &Sound, place: Place, combs: &Combs, times: &[f64]) -> Vec<Heard> {
+/// Listens to strokes at the given times (seconds, rising) from one place; for what has no pitches, only to how much of them is new.
+pub(crate) fn listen(sound: &Sound, place: Place, combs: &Combs, times: &[f64], pitched: bool) -> Vec<Heard> {
+    let weights = |t: &Templates, spectrum: &[f32]| if pitched { t.weights(spectrum) } else { [0.0; PITCHES] };
     let mut lens = Lens::new();
     let frame = |t: f64| (t * f64::from(RATE_HZ)).round() as i64;
     let bins = |size: usize| [(LONG, &combs.long), (MIDDLE, &combs.middle), (SHORT, &combs.short)].iter().find(|c| c.0 == size).map_or(size / 2, |c| c.1.bins) + 1;
@@ -96,14 +92,14 @@ pub(crate) fn listen(sound: &Sound, place: Place, combs: &Combs, times: &[f64]) 
             let (short, short_before) = (flat(short, &colours[2]), flat(short_before, &colours[2]));
             let sum = |s: &[f32]| s.iter().sum::<f32>();
             let onset = libm::logf((sum(&short) + 1e-7) / (sum(&short_before) + 1e-7)).clamp(-2.0, 3.0);
-            let w_after = combs.middle.weights(&after);
-            let w_rise = combs.middle.weights(&rise(&after, &before));
-            let w_short = combs.short.weights(&short);
+            let w_after = weights(&combs.middle, &after);
+            let w_rise = weights(&combs.middle, &rise(&after, &before));
+            let w_short = weights(&combs.short, &short);
             let gap = |d: f64| (d.clamp(0.0, 1.0)) as f32;
             Heard {
-                w_long: combs.long.weights(&long),
-                w_before: combs.middle.weights(&before),
-                w_short_rise: combs.short.weights(&rise(&short, &short_before)),
+                w_long: weights(&combs.long, &long),
+                w_before: weights(&combs.middle, &before),
+                w_short_rise: weights(&combs.short, &rise(&short, &short_before)),
                 top: top(&w_after),
                 top_rise: top(&w_rise),
                 top_short: top(&w_short),

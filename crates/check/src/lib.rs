@@ -376,7 +376,7 @@ pub fn describe(record: &Buffer, seat: Option<f32>, cents: Option<f64>, strokes:
     let cents = cents.unwrap_or_else(|| hear::pitch_reference(record).ok().flatten().filter(|p| p.confidence > 0.15).map_or(0.0, |p| p.cents));
     let combs = features::Combs::new(cents);
     let times: Vec<f64> = strokes.iter().map(|s| s.0).collect();
-    let heard = features::listen(&sound, spectra::Place { seat }, &combs, &times);
+    let heard = features::listen(&sound, spectra::Place { seat }, &combs, &times, true);
     let end_s = sound.middle.len() as f64 / f64::from(spectra::RATE_HZ);
     let Some(chances) = chances::Hearings::default().listen(&sound, seat, low, cents, (0.0, end_s)) else { return vec![] };
     let rows = heard.iter().zip(strokes).flat_map(|(h, s)| {

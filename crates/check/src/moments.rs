@@ -45,8 +45,7 @@ pub(crate) struct Moment {
     pub instead: Vec<Vec<f32>>,
     /// Of the onset found there, 1 usual.
     pub strength: f32,
-    /// Level against the part's usual one, and how much of it is new.
-    pub loudness: f32,
+    /// How much of its sound is new.
     pub newness: f32,
     /// Ahead of the grid, seconds; `None` where no onset was found.
     pub ahead_s: Option<f64>,
@@ -141,14 +140,11 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
             times[n].1 = times[n].1.max(times[n - 1].1);
         }
         let heard_times: Vec<f64> = times.iter().map(|t| t.1).collect();
-        let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &heard_times);
+        let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &heard_times, own.is_pitched());
         let chances = stretch.hearings.as_ref().filter(|_| own.kind == Kind::Guitar).and_then(|h| {
             let within = (align.heard(0.0) - 1.0, align.heard(score.length_s) + 1.0);
             h.borrow_mut().listen(&stretch.sound, seat, low - align.semitones.max(0), stretch.cents, within)
         });
-        let mut levels: Vec<f32> = heard.iter().map(|h| h.loudness()).collect();
-        levels.sort_by(f32::total_cmp);
-        let usual = levels.get(levels.len() / 2).copied().unwrap_or(1.0).max(1e-9);
         for (((written_s, heard_s, strength, notes), h), onset) in times.into_iter().zip(&heard).zip(onsets) {
             let rings = ringing(written_s, &notes);
             let mut others: Vec<i32> = notes.iter().filter(|n| !own.notes[**n].unpitched).map(|n| own.notes[*n].midi).chain(rings.iter().copied()).collect();
@@ -170,7 +166,7 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
                 })
                 .collect();
             let ahead_s = onset.map(|o| align.heard(written_s) - o);
-            let moment = Moment { written_s, heard_s, notes, ringing: rings, odds, chances, instead, strength, loudness: h.loudness() / usual, newness: h.newness(), ahead_s, times: 1.0 };
+            let moment = Moment { written_s, heard_s, notes, ringing: rings, odds, chances, instead, strength, newness: h.newness(), ahead_s, times: 1.0 };
             pool(&mut moments, moment);
         }
     }
@@ -203,7 +199,6 @@ fn pool(moments: &mut Vec<Moment>, new: Moment) {
         means(a, b);
     }
     old.strength = mean(old.strength, new.strength);
-    old.loudness = mean(old.loudness, new.loudness);
     old.newness = mean(old.newness, new.newness);
     old.ahead_s = match (old.ahead_s, new.ahead_s) {
         (Some(a), Some(b)) => Some((a * f64::from(n) + b) / f64::from(n + 1.0)),
