@@ -203,7 +203,7 @@ fn steady_residual<'a>(partials: impl Iterator<Item = (usize, &'a Partial)>, cur
     }
     let means: Vec<(f64, f64)> = notes.values().filter_map(|n| biweight(n, 8.0)).collect();
     let typical = means.iter().map(|m| m.1).sum::<f64>() / means.len().max(1) as f64;
-    let saturated: Vec<(f64, f64)> = means.iter().map(|(m, w)| (*m, w / (w + 0.5 * typical))).collect();
+    let saturated: Vec<(f64, f64)> = means.iter().map(|(m, w)| (*m, w / (w + 0.15 * typical))).collect();
     biweight(&saturated, 12.0).map(|m| m.0)
 }
 
