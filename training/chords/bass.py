@@ -15,11 +15,11 @@ LOW, SEMIS = 23, 61
 HOP_S = 64 / (22050 / 8)
 PITCHES = np.arange(24, 58)
 PARTIALS = [0, 12, 19, 24, 28, 31, 34, 36]
-LONG_TIMES, LONG_AT = [-8, 6, 12], [*PARTIALS, -12, 7, 16, -1, 1]
-SHORT_TIMES, SHORT_AT = [-3, -1, 1, 3, 6], [*PARTIALS[:6], -12, 7]
+LONG_TIMES, LONG_AT = [-16, -8, -3, 4, 8, 14], [*PARTIALS, -12, 7, 16, -1, 1]
+SHORT_TIMES, SHORT_AT = [-6, -3, -1, 0, 1, 2, 3, 4, 6, 9], [*PARTIALS[:6], -12, 7]
 FIXED = 5
 INPUTS = len(LONG_TIMES) * len(LONG_AT) + len(SHORT_TIMES) * len(SHORT_AT) + FIXED
-HIDDEN = (40, 20)
+HIDDEN = (64, 24)
 
 
 def rises(rows):
@@ -45,11 +45,11 @@ def moments(rise):
 def view(rows, rise, at):
     """(moments, 34, INPUTS)."""
     margin = 40
-    long = np.pad(rows[:, :SEMIS], ((16, 16), (margin, margin)))
-    short = np.pad(rows[:, SEMIS:], ((16, 16), (margin, margin)))
+    long = np.pad(rows[:, :SEMIS], ((24, 24), (margin, margin)))
+    short = np.pad(rows[:, SEMIS:], ((24, 24), (margin, margin)))
     pitch = PITCHES - LOW + margin
-    parts = [long[at + 16 + t][:, pitch + o] for t in LONG_TIMES for o in LONG_AT]
-    parts += [short[at + 16 + t][:, pitch + o] for t in SHORT_TIMES for o in SHORT_AT]
+    parts = [long[at + 24 + t][:, pitch + o] for t in LONG_TIMES for o in LONG_AT]
+    parts += [short[at + 24 + t][:, pitch + o] for t in SHORT_TIMES for o in SHORT_AT]
     after = rows[np.minimum(at + 2, len(rows) - 1), SEMIS:]
     one = np.ones(len(PITCHES))
     parts += [v[:, None] * one for v in (rise[at] / 10, after[:, :20].mean(1), after[:, 20:40].mean(1), after[:, 40:].mean(1))]

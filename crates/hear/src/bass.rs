@@ -19,15 +19,15 @@ const FIRST: usize = 24;
 const PITCHES: usize = 34;
 /// Rows before and after at which the long and the short window are looked at, and at which semitones over the note: partials, an octave below, one and a
 /// half times and two and a half times, the neighbours.
-const LONG_TIMES: [i32; 3] = [-8, 6, 12];
+const LONG_TIMES: [i32; 6] = [-16, -8, -3, 4, 8, 14];
 const LONG_AT: [i32; 13] = [0, 12, 19, 24, 28, 31, 34, 36, -12, 7, 16, -1, 1];
-const SHORT_TIMES: [i32; 5] = [-3, -1, 1, 3, 6];
+const SHORT_TIMES: [i32; 10] = [-6, -3, -1, 0, 1, 2, 3, 4, 6, 9];
 const SHORT_AT: [i32; 8] = [0, 12, 19, 24, 28, 31, -12, 7];
 const FIXED: usize = 5;
 const INPUTS: usize = LONG_TIMES.len() * LONG_AT.len() + SHORT_TIMES.len() * SHORT_AT.len() + FIXED;
-const HIDDEN: [usize; 2] = [40, 20];
+const HIDDEN: [usize; 2] = [64, 24];
 /// A moment is a note's from this probability on.
-const LEAST: f32 = 0.3;
+const LEAST: f32 = 0.4;
 /// Levels are logarithms over 7: 20 dB.
 const FALLEN: f32 = 0.33;
 const SHORTEST_S: f64 = 0.06;
