@@ -26,7 +26,7 @@ import mir_eval
 import numpy as np
 import soundfile
 
-FLOOR = 0.8
+FLOOR = 0.95
 SURE = 0.6
 DEVELOP = os.environ.get("DEVELOP")
 GRIPS = ["x x 5 5 5 x", "x x 4 5 5 x", "x 7 9 8 8 x", "x x 7 7 8 x"]

@@ -1,11 +1,11 @@
-//! Which reading of the beat it is: the network's beats and those of onset strength, each also at other rates and phases, are held side by side, and one is chosen.
+//! Which reading of the beat it is: the network's beats, those of onset strength and even ones by both, each also at other rates and phases, are held side by side, and one is chosen.
 //!
 //! # Conventions
 //! Frames are those of the onset stream, with fractions.
 //!
 //! # Method
 //! What a tracker gets wrong is mostly the octave or the phase (M. Davies, N. Degara and M. Plumbley, "Evaluation methods for musical audio beat tracking algorithms",
-//! 2009, list such readings of one beat), so all of them are made from two ways through the record, and each is judged as a whole: how likely the network holds its beats and
+//! 2009, list such readings of one beat), so all of them are made from three ways through the record, and each is judged as a whole: how likely the network holds its beats and
 //! the places between, how strong onsets, bass and changes of harmony are there, which way strings are struck, how much bars are alike, how usual the tempo is, and whether the
 //! sound begins on it. A small network gives each reading its odds; those were learned on playing made for it and on players 00 and 01 (`training/beats/choice.py`).
 
@@ -54,9 +54,12 @@ const STREAMS: usize = 9;
 /// Streams whose even and odd beats are held against each other.
 const ALTERNATING: [usize; 5] = [1, 2, 3, 4, 7];
 /// What a reading is judged by.
-pub(crate) const CUES: usize = STREAMS * PLACES.len() + 2 * ALTERNATING.len() + 4 + 2 + 2 + 2 + 2 + 9 + 3 + 1;
+pub(crate) const CUES: usize = STREAMS * PLACES.len() + 2 * ALTERNATING.len() + 4 + 2 + 2 + 2 + 2 + 9 + 3 + 1 + 3;
 
-const HIDDEN: usize = 24;
+/// The cue that holds octaves from the usual tempo, and their spread, as for the plain method.
+const OCTAVES: usize = 72;
+const SPREAD: f32 = 0.55;
+const HIDDEN: usize = 96;
 const WEIGHTS: &[u8] = include_bytes!("../weights/choice.f16");
 const _: () = assert!(WEIGHTS.len() == 2 * ((CUES + 1) * HIDDEN + HIDDEN + 1), "the weights are of another network");
 
@@ -319,6 +322,11 @@ pub(crate) fn judge(reading: &Reading, ways: &[Vec<f64>], cues: &Cues) -> [f32; 
     }
     out.extend(cues.meters);
     out.push((cues.first / onset_rate() < 0.06) as u8 as f32);
+    out.push(ways.get(2).map_or(0.0, |w| alike(w, beats)) as f32);
+    // How much the tempo moves from two beats to the next two: on the average, and at most.
+    let turns: Vec<f64> = beats.windows(5).map(|w| libm::fabs(libm::log((w[4] - w[2]) / (w[2] - w[0])))).collect();
+    out.push((20.0 * turns.iter().sum::<f64>() / turns.len().max(1) as f64) as f32);
+    out.push((5.0 * turns.iter().fold(0.0, |m: f64, v| m.max(*v))) as f32);
     std::array::from_fn(|i| out[i])
 }
 
@@ -342,7 +350,8 @@ pub(crate) fn choose(readings: &[(Reading, [f32; CUES])]) -> Option<Choice> {
         .map(|(_, cues)| {
             let hidden: [f32; HIDDEN] = layer(&layers[0], cues);
             let out: [f32; 1] = layer(&layers[1], &hidden.map(|v| v.max(0.0)));
-            out[0]
+            let octaves = cues[OCTAVES] / SPREAD;
+            out[0] - 0.5 * octaves * octaves
         })
         .collect();
     let best = (0..scores.len()).max_by(|a, b| scores[*a].total_cmp(&scores[*b]))?;
@@ -423,4 +432,56 @@ pub(crate) fn bars_over(beats: &[f64], pulse: &Pulse, cues: &Cues, dotted: bool)
         }
     }
     best.map_or(Bars { meter: Meter { over: 4, under: 4 }, starts: Vec::new() }, |b| b.1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pulse::METERS;
+
+    fn every(from: f64, step: f64, count: usize) -> Vec<f64> {
+        (0..count).map(|n| from + step * n as f64).collect()
+    }
+
+    #[test]
+    fn what_is_moved_by_half_a_beat_has_nothing_in_common() {
+        let beats = every(20.0, 100.0, 30);
+        assert_eq!(alike(&beats, &beats), 1.0);
+        assert_eq!(alike(&beats, &every(70.0, 100.0, 30)), 0.0);
+        assert!((alike(&beats, &every(20.0, 50.0, 60)) - 2.0 / 3.0).abs() < 1e-9);
+        assert_eq!(alike(&[], &beats), 0.0);
+    }
+
+    #[test]
+    fn readings_hold_the_way_its_halves_and_octaves_and_no_two_alike() {
+        let way = every(20.0, 100.0, 30);
+        let found = readings(&[way.clone(), Vec::new(), way.clone()], (49.0, 230.0), 3_000);
+        let has = |beats: &[f64]| found.iter().any(|r| alike(&r.frames, beats) > 0.95);
+        assert!(found[0].own && found[0].frames == way);
+        assert!(has(&every(70.0, 100.0, 29)) && has(&every(20.0, 50.0, 60)) && has(&every(120.0, 200.0, 15)) && has(&every(20.0, 200.0, 15)));
+        for (n, one) in found.iter().enumerate() {
+            assert!(one.frames.windows(2).all(|w| w[0] < w[1]) && one.frames.iter().all(|f| (0.0..3_000.0).contains(f)));
+            let length = (one.frames[one.frames.len() - 1] - one.frames[0]) / (one.frames.len() - 1) as f64;
+            assert!((49.0..=230.0).contains(&length));
+            assert!(found[..n].iter().all(|other| alike(&other.frames, &one.frames) <= 0.97));
+        }
+    }
+
+    #[test]
+    fn bars_begin_where_the_network_has_them_in_its_meter() {
+        for (meter, beats_in_bar, first) in [(0usize, 4usize, 2usize), (1, 3, 1)] {
+            let beats = every(30.0, 86.0, 48);
+            let frames = 86 * 49;
+            let mut pulse = Pulse { beat: vec![0.01; frames / 2], down: vec![0.002; frames / 2], meters: [0.1; METERS] };
+            pulse.meters[meter] = 0.8;
+            for (n, b) in beats.iter().enumerate() {
+                pulse.beat[(b / 2.0).round() as usize] = 0.8;
+                pulse.down[(b / 2.0).round() as usize] = if n % beats_in_bar == first { 0.6 } else { 0.05 };
+            }
+            let activity = crate::beats::tests::played(&[], frames as f64 / onset_rate());
+            let bars = bars_over(&beats, &pulse, &Cues::from(&activity, &pulse, &[], &[]), false);
+            assert_eq!((usize::from(bars.meter.over), bars.starts[0]), (beats_in_bar, first));
+            assert!(bars.starts.windows(2).all(|w| w[1] - w[0] == beats_in_bar));
+        }
+    }
 }
