@@ -113,7 +113,7 @@ export const taking = {
       const two = page.getByRole("button", { name: "Take over bar 2" });
       await two.focus();
       await page.keyboard.press("Enter");
-      await until("bar 2 alone", () => /rest \/\/ to be played in\n      bar "[^"]*\d:\d/.test(file()));
+      await until("bar 2 alone", async () => /rest \/\/ to be played in\n      bar "[^"]*\d:\d/.test(file()) || Promise.reject(new Error(`${await page.locator("#taking-says").innerText()} ${lines.join(" | ")}`)));
       await page.click("#taken-all");
       await until("both", () => !/rest/.test(file()) && file().includes("// to be played in\n"));
       await page.waitForSelector("#taken", { state: "hidden" });

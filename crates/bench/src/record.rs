@@ -291,6 +291,9 @@ fn loudness(sound: &Buffer, bars: &[f64]) -> Vec<Vec<f64>> {
     levels.into_iter().map(|bar| bar.into_iter().map(|l| (((l - most) / RANGE_DB + 1.0).clamp(0.0, 1.0) * 100.0).round() / 100.0).collect()).collect()
 }
 
+/// A place is the barest where all others have this much more power.
+const BARER: f64 = 1.1;
+
 /// Where the lesson quotes the record: passage, from, to in seconds, and whether it lies barest there (the quietest of its places).
 pub fn quoted(lesson: &Lesson, record: &Record) -> Vec<Value> {
     let mut out = Vec::new();
@@ -306,8 +309,11 @@ pub fn quoted(lesson: &Lesson, record: &Record) -> Vec<Value> {
             })
             .collect();
         places.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let barest = places.iter().map(|p| p.2).fold(f64::INFINITY, f64::min);
-        let several = places.len() > 1;
+        let mut powers: Vec<f64> = places.iter().map(|p| p.2).collect();
+        powers.sort_by(f64::total_cmp);
+        // Where all are as loud, none is barer.
+        let several = places.len() > 1 && powers[0] * BARER < powers[1];
+        let barest = powers.first().copied().unwrap_or(0.0);
         out.extend(places.into_iter().enumerate().map(|(k, (from, to, power))| json!({ "passage": p.id, "title": p.title, "time": k + 1, "from": from, "to": to, "barest": several && power <= barest })));
     }
     out

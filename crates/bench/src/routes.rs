@@ -333,6 +333,9 @@ async fn sound(Has(state): Shared, Query(a): Query<Asked>) -> Response {
         let Some((record, q)) = record.filter(|(r, q)| q.from_s < r.sound.duration().0) else {
             return state.sounds.get(&key, || sounds::passage(&passage, a.percent, None)).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""));
         };
+        if how != Apart::All && q.to_s - q.from_s > ROUND_MAX_S {
+            return Err(refusal(StatusCode::UNPROCESSABLE_ENTITY, "this is a long stretch to take apart", "let all of the record through, or quote two minutes of it at most"));
+        }
         // Some sound to each side, so that the ends may lie where the strokes do.
         let lead = q.from_s.min(record::BESIDE_S);
         let (piece, words) = stretch(&state, &record, q.from_s - lead, q.to_s + record::BESIDE_S, how)?;

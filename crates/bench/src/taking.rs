@@ -380,14 +380,26 @@ fn put_in(text: &str, lesson: &Lesson, t: &Taking) -> Result<(String, String), E
     Ok((text, format!("take of {}, {which}", t.part)))
 }
 
-/// The line without what rings into it from the bar before.
+/// The line without what comes into it from the bar before: nothing rings on, and its first stroke is struck, not hammered, pulled or slid to.
 fn silent_start(line: &str) -> String {
-    let mut begun = false;
+    let (mut rings, mut begun) = (true, false);
     let tokens = lines::cells(line).into_iter().map(|c| {
-        begun |= c.token != "-";
-        if begun { c.token } else { ".".into() }
+        rings &= c.token == "-";
+        let first = !begun && c.token != "-" && c.token != ".";
+        begun |= first;
+        match first {
+            true => c.token.split('+').map(struck).collect::<Vec<_>>().join("+"),
+            false if rings => ".".into(),
+            false => c.token,
+        }
     });
     tokens.collect::<Vec<_>>().join(" ")
+}
+
+/// A token without a sign that it is joined to the one before.
+fn struck(token: &str) -> String {
+    let signs = token.find(|c: char| c.is_ascii_digit() || c.is_ascii_lowercase()).unwrap_or(0);
+    format!("{}{}", token[..signs].replace(['H', 'P', '/'], ""), &token[signs..])
 }
 
 #[cfg(test)]
@@ -446,6 +458,12 @@ mod tests {
         assert_eq!(with, TEXT.replace("rest", "bar \"b - a -\"").replace("// Eb\n", "// Eb\n    grip \"b\" \"x x 6 7 6 x\"\n"));
         // What rings over a bar line does so where it can.
         let over = put(&taking(&[], &[(1, "a - - -"), (2, "- - x ."), (3, "- x . .")])).unwrap();
+        // A stroke that is joined to the bar before is struck where nothing rings there.
+        let joined = put(&taking(&[], &[(1, "H5:7 . . .")])).unwrap();
+        assert_eq!(joined, TEXT.replace("a . x  a", "5:7 . . ."));
+        for (line, want) in [("- - >H4:5+/3:7 H4:7", ". . >4:5+3:7 H4:7"), (". P4:3 -", ". 4:3 -"), ("[H4:5 4:7]=2 .", "[4:5 4:7]=2 ."), ("4:6/7 - H4:9 .", "4:6/7 - H4:9 .")] {
+            assert_eq!(silent_start(line), want);
+        }
         assert!(over.contains("bar \"a - - -\" // first\n    bar \"- - x .\"\n    bar \". x . .\""), "{over}");
     }
 

@@ -41,7 +41,14 @@ export async function openInput(id) {
   const context = clock();
   const off = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
   const found = await navigator.mediaDevices.getUserMedia({ audio: id ? { deviceId: { exact: id }, ...off } : off });
-  await (openInput.ready ??= context.audioWorklet.addModule("/bench/recorder.js"));
+  openInput.ready ??= context.audioWorklet.addModule("/bench/recorder.js").catch((e) => {
+    openInput.ready = null;
+    throw e;
+  });
+  await openInput.ready.catch((e) => {
+    found.getTracks().forEach((t) => t.stop());
+    throw e;
+  });
   stream = found;
   node = new AudioWorkletNode(context, "recorder", { numberOfInputs: 1, numberOfOutputs: 1 });
   node.port.onmessage = ({ data }) => listeners.forEach((go) => go(data));
@@ -137,7 +144,7 @@ export async function measureDelay(volume) {
     source.connect(out);
     source.start(t / rate);
   }
-  const { first, samples } = await gather(() => times.at(-1) + (REACH_S + 0.05) * rate);
+  const { first, samples } = await gather(() => times.at(-1) + (REACH_S + 0.05) * rate, new Promise((late) => setTimeout(late, (CLICKS * APART_S + REACH_S + 3) * 1000)));
   out.disconnect();
   const found = times.map((t) => findChirp(samples.subarray(Math.max(0, t - first), Math.max(0, t - first + Math.round(REACH_S * rate))), click)).filter((n) => n !== null);
   found.sort((a, b) => a - b);

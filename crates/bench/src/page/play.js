@@ -82,6 +82,9 @@ export async function load(passage, percent) {
   return loaded.get(key);
 }
 
+// The record was listened to: what was laid by less is laid anew.
+export const forget = () => loaded.clear();
+
 // Bars of the record: only those that go round are fetched.
 export async function loadBeside(path) {
   const r = await fetch(path);

@@ -1,6 +1,6 @@
 // The record in rows of equal bars, its loudness inside each; bars chosen here go round. From: what the server heard of it.
 import { model, on, read, say, send } from "./link.js";
-import { recordAt, showRecord } from "./play.js";
+import { forget, recordAt, showRecord } from "./play.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const rows = document.getElementById("record-rows");
@@ -44,6 +44,7 @@ function show(heard) {
   });
   rows.replaceChildren(...cells);
   rows.hidden = false;
+  forget();
   starts = heard.bars;
   document.getElementById("taps").hidden = false;
   offerApart(heard.seats ?? []);
