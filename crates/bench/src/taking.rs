@@ -383,15 +383,19 @@ fn put_in(text: &str, lesson: &Lesson, t: &Taking) -> Result<(String, String), E
 /// The line without what comes into it from the bar before: nothing rings on, and its first stroke is struck, not hammered, pulled or slid to.
 fn silent_start(line: &str) -> String {
     let (mut rings, mut begun) = (true, false);
-    let tokens = lines::cells(line).into_iter().map(|c| {
-        rings &= c.token == "-";
-        let first = !begun && c.token != "-" && c.token != ".";
+    let mut one = |token: &str| -> String {
+        rings &= token == "-";
+        let first = !begun && token != "-" && token != ".";
         begun |= first;
         match first {
-            true => c.token.split('+').map(struck).collect::<Vec<_>>().join("+"),
+            true => token.split('+').map(struck).collect::<Vec<_>>().join("+"),
             false if rings => ".".into(),
-            false => c.token,
+            false => token.into(),
         }
+    };
+    let tokens = lines::cells(line).into_iter().map(|c| match c.token.strip_prefix('[').and_then(|t| t.rsplit_once(']')) {
+        Some((members, slots)) => format!("[{}]{slots}", members.split_whitespace().map(&mut one).collect::<Vec<_>>().join(" ")),
+        None => one(&c.token),
     });
     tokens.collect::<Vec<_>>().join(" ")
 }
@@ -461,7 +465,7 @@ mod tests {
         // A stroke that is joined to the bar before is struck where nothing rings there.
         let joined = put(&taking(&[], &[(1, "H5:7 . . .")])).unwrap();
         assert_eq!(joined, TEXT.replace("a . x  a", "5:7 . . ."));
-        for (line, want) in [("- - >H4:5+/3:7 H4:7", ". . >4:5+3:7 H4:7"), (". P4:3 -", ". 4:3 -"), ("[H4:5 4:7]=2 .", "[4:5 4:7]=2 ."), ("4:6/7 - H4:9 .", "4:6/7 - H4:9 .")] {
+        for (line, want) in [("- - >H4:5+/3:7 H4:7", ". . >4:5+3:7 H4:7"), (". P4:3 -", ". 4:3 -"), ("[H4:5 4:7]=2 .", "[4:5 4:7]=2 ."), ("- [- H5:7]=1 - [- 3:0]=1", ". [. 5:7]=1 - [- 3:0]=1"), ("4:6/7 - H4:9 .", "4:6/7 - H4:9 .")] {
             assert_eq!(silent_start(line), want);
         }
         assert!(over.contains("bar \"a - - -\" // first\n    bar \"- - x .\"\n    bar \". x . .\""), "{over}");
