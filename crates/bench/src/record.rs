@@ -344,7 +344,9 @@ pub fn laid(piece: &Buffer, marks: &[(f64, usize)], cents: f64) -> Result<Buffer
     for (k, w) in marks.windows(2).enumerate() {
         let (from, to) = (w[0].0 * f64::from(rate), w[1].0 * f64::from(rate));
         let (begins, ends) = (w[0].1 - first.1, w[1].1 - first.1);
-        let ratio = (ends - begins) as f64 / (to - from);
+        // Whole frames may make a quarter of the tempo a hair less than that.
+        let exact = (ends - begins) as f64 / (to - from);
+        let ratio = if (0.249..4.01).contains(&exact) { exact.clamp(0.25, 4.0) } else { exact };
         // Whole frames of input, so that what lies before the mark is known exactly.
         let margin = (MARGIN_S * f64::from(rate)).max(2.0 * seam as f64 / ratio);
         let start = (from - margin).max(0.0).floor();
@@ -405,6 +407,14 @@ mod tests {
         assert_eq!(taps(&r, dir.path()), [0.5, 0.9, 1.2, 1.5]);
         keep_taps(&r, dir.path(), &[]).unwrap();
         assert_eq!(taps(&r, dir.path()), Vec::<f64>::new());
+    }
+
+    #[test]
+    fn a_quarter_of_the_tempo_is_in_range_whatever_the_frames() {
+        let sound = Buffer::from_mono(44_100, vec![0.1; 60_000]).unwrap();
+        let laid = laid(&sound, &[(0.0, 0), (0.444_444_4, 78_401), (0.888_888_8, 156_801)], 0.0).unwrap();
+        assert_eq!(laid.frames(), 156_801);
+        assert!(super::laid(&sound, &[(0.0, 0), (0.4, 80_000)], 0.0).is_err());
     }
 
     #[test]
