@@ -8,7 +8,7 @@ use lock::{BarName, bar_names};
 /// the first bar; the name of the bar before goes on where a bar brings none at its beginning. A tempo that is not above 0 gives none.
 ///
 /// ```
-/// let text = r#"lesson "t" { passage "verse" title="Verse" { tempo 120; slots 4; chords "Am7" "D9 G"
+/// let text = r#"lesson "t" { passage "verse" title="Verse" { tempo 120; slots 4; chords "Am7 / / / | D9 / G /"
 ///   part "g" instrument="guitar" { bar "3:5 . . ."; bar "3:7 . . ." } } }"#;
 /// let list = pack::captions(&lesson::read(text).lesson.passages[0], 50.0);
 /// assert_eq!(list.iter().map(|c| (c.start_s, c.end_s, c.title.as_str())).collect::<Vec<_>>(), [(0.0, 4.0, "Verse, bar 1: Am7"), (4.0, 8.0, "Verse, bar 2: D9, G")]);
@@ -48,7 +48,7 @@ mod tests {
 
     #[test]
     fn names_go_on_until_the_next_one() {
-        let list = of("chords \"Am7\" \"Am7\" \"- D9\"; part \"g\" instrument=\"guitar\" { bar \"3:5 . . .\" times=3 }");
+        let list = of("chords \"Am7 / / / | / / / / | / / D9 /\"; part \"g\" instrument=\"guitar\" { bar \"3:5 . . .\" times=3 }");
         assert_eq!(list.iter().map(|c| c.title.as_str()).collect::<Vec<_>>(), ["p, bar 1: Am7", "p, bar 2: Am7", "p, bar 3: Am7, D9"]);
     }
 
