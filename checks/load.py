@@ -20,6 +20,7 @@ import os
 import pathlib
 import random
 import shutil
+import socket
 import statistics
 import subprocess
 import sys
@@ -74,7 +75,6 @@ class Bench:
 
         def close():
             # The reading thread is woken, too.
-            import socket
             try:
                 answer.fp.raw._sock.shutdown(socket.SHUT_RDWR)
             except OSError:
