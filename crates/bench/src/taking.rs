@@ -15,7 +15,7 @@ use axum::extract::{Json, State as Has};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 use axum::routing::post;
-use lesson::{BarAt, Edit, EditError, Kind, Lesson, Owner, Part, Passage, Rounds, Span, Value as Set};
+use lesson::{BarAt, Edit, EditError, GRIP_LETTERS, Kind, Lesson, Owner, Part, Passage, Rounds, Span, Value as Set};
 use neck::Grip;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -28,8 +28,6 @@ use wave::{Limits, Seconds};
 pub const TAKE_MAX_S: f64 = 300.0;
 /// A take that never gets louder than this is silent (60 dB under full scale).
 const SILENT: f32 = 0.001;
-/// Letters that grips may have.
-const LETTERS: &str = "abcdefghijklmnopqrstuvwyz";
 /// Most bars that may be taken over at once.
 const BARS_MAX: usize = 512;
 /// Longest line that is taken over.
@@ -179,7 +177,7 @@ fn lettered(part: &Part, grips: &[(char, String)]) -> (Vec<(char, String)>, BTre
         let same = Grip::parse(frets).ok().and_then(|g| part.grips.iter().find(|o| o.grip == g));
         let to = match same {
             Some(own) => own.letter,
-            None => match LETTERS.chars().find(|c| !used.contains(c)) {
+            None => match GRIP_LETTERS.chars().find(|c| !used.contains(c)) {
                 Some(free) => {
                     used.push(free);
                     free
@@ -333,7 +331,7 @@ fn put_in(text: &str, lesson: &Lesson, t: &Taking) -> Result<(String, String), E
     let at = |bar: u32| BarAt { passage: t.passage.clone(), part: t.part.clone(), bar };
     let used = |letter: char| t.bars.iter().any(|b| lines::cells(&b.line).iter().any(|c| c.token.contains(letter)));
     for (letter, frets) in &t.grips {
-        let letter = letter.chars().next().filter(|c| letter.len() == 1 && LETTERS.contains(*c)).ok_or_else(|| refused(format!("\"{letter}\" is no letter for a grip"), "play it in again"))?;
+        let letter = letter.chars().next().filter(|c| letter.len() == 1 && GRIP_LETTERS.contains(*c)).ok_or_else(|| refused(format!("\"{letter}\" is no letter for a grip"), "play it in again"))?;
         let grip = Grip::parse(frets).map_err(|_| refused(format!("\"{frets}\" is no grip"), "play it in again"))?;
         match part.grips.iter().find(|g| g.letter == letter) {
             Some(own) if own.grip == grip => {}
@@ -373,7 +371,7 @@ fn put_in(text: &str, lesson: &Lesson, t: &Taking) -> Result<(String, String), E
     }
     for (b, rounds) in bars.iter().rev().filter(|(b, _)| silent_start(&b.line) != b.line) {
         // Where nothing rings into it, it begins silent.
-        let _ = step(Edit::Stroke { bar: at(b.bar), row: None, line: b.line.clone(), rounds: if *rounds == Rounds::All { Rounds::All } else { Rounds::This } });
+        let _ = step(Edit::Stroke { bar: at(b.bar), row: None, line: b.line.clone(), rounds: *rounds });
     }
     let (first, last) = (t.bars.iter().map(|b| b.bar).min().unwrap_or(0), t.bars.iter().map(|b| b.bar).max().unwrap_or(0));
     let which = if first == last { format!("bar {first}") } else { format!("bars {first} to {last}") };

@@ -246,10 +246,13 @@ pub enum UsualHand {
     Up,
 }
 
+/// Letters that a grip may have, in order.
+pub const GRIP_LETTERS: &str = "abcdefghijklmnopqrstuvwyz";
+
 /// A grip with its letter.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NamedGrip {
-    /// `a`..=`z`, not `x`.
+    /// One of [`GRIP_LETTERS`]: `x` is the scratch.
     pub letter: char,
     pub grip: Grip,
     /// Pinned fingers over the fretted strings, low to high; empty when left to the machine.

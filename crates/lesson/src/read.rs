@@ -671,7 +671,7 @@ fn read_grip(node: &Node, strings: usize, raw: &mut RawPart, problems: &mut Prob
         return;
     }
     let (Some(letter), Some(frets)) = (node.text(0, right, problems), node.text(1, right, problems)) else { return };
-    let c = letter.value.chars().next().filter(|c| letter.value.len() == 1 && c.is_ascii_lowercase() && *c != 'x');
+    let c = letter.value.chars().next().filter(|c| letter.value.len() == 1 && crate::GRIP_LETTERS.contains(*c));
     let Some(c) = c else {
         problems.error(letter.span, format!("\"{}\" cannot name a grip", excerpt(&letter.value)), "a grip is named by one small letter, a to z, but not x, which is the scratch");
         return;

@@ -6,7 +6,7 @@
 
 use crate::grid::{Grid, Place};
 use crate::heard::{TakenNote, TakenScratch};
-use lesson::{Attack, Beats};
+use lesson::{Attack, Beats, GRIP_LETTERS};
 use neck::{Hand, Instrument, PathOptions, Timed, Unplaced};
 use std::collections::BTreeMap;
 
@@ -16,8 +16,6 @@ const TOGETHER_S: f64 = 0.05;
 const DOUBTFUL: f64 = 0.5;
 /// A stroke this far from its place makes its bar a guess.
 const OFF_S: f64 = 0.045;
-/// Letters that grips may have.
-const LETTERS: &str = "abcdefghijklmnopqrstuvwyz";
 
 /// What the part is written with.
 #[derive(Clone, Debug)]
@@ -257,12 +255,12 @@ fn grips(strokes: &[Stroke], places: &[(u8, u8)]) -> Vec<(char, Frets)> {
     list.sort_by_key(|(f, n, first)| (std::cmp::Reverse(size(f)), std::cmp::Reverse(*n), *first));
     let mut taken: Vec<(Frets, usize)> = Vec::new();
     for (f, _, first) in list {
-        if !taken.iter().any(|(g, _)| holds(g, &f)) && taken.len() < LETTERS.len() {
+        if !taken.iter().any(|(g, _)| holds(g, &f)) && taken.len() < GRIP_LETTERS.len() {
             taken.push((f, first));
         }
     }
     taken.sort_by_key(|t| t.1);
-    LETTERS.chars().zip(taken).map(|(c, (f, _))| (c, f)).collect()
+    GRIP_LETTERS.chars().zip(taken).map(|(c, (f, _))| (c, f)).collect()
 }
 
 /// A stroke as a token.
