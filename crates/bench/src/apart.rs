@@ -50,8 +50,6 @@ impl Apart {
 const KEPT: usize = 4;
 /// Sound to each side that is listened to as well, so that the ends are taken apart as the middle is.
 const AROUND_S: f64 = 1.0;
-/// How far a seat reaches to either side, as on the command line.
-pub const WIDTH: f64 = 0.2;
 
 type Made = Arc<(Buffer, Option<Quality>)>;
 
@@ -89,17 +87,6 @@ impl Stretches {
         }
         Ok(made)
     }
-}
-
-/// How well it went, never better than it is.
-pub fn how_well(q: &Quality) -> String {
-    let how = match q.sdr_db {
-        db if q.gain_db <= 0.0 => return format!("the record itself serves as well (an estimated {db:.0} dB)"),
-        db if db >= 10.0 => "the rest should hardly be heard",
-        db if db >= 4.0 => "the rest can still be heard",
-        _ => "the rest is plainly there",
-    };
-    format!("{how} (an estimated {:.0} dB, {:.0} more than in the record)", q.sdr_db, q.gain_db)
 }
 
 #[cfg(test)]

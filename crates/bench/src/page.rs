@@ -13,6 +13,7 @@ pub fn asset(name: &str) -> Option<(&'static str, &'static str)> {
         "bench.js" => (SCRIPT, include_str!("page/bench.js")),
         "shelf.js" => (SCRIPT, include_str!("page/shelf.js")),
         "start.js" => (SCRIPT, include_str!("page/start.js")),
+        "dom.js" => (SCRIPT, include_str!("page/dom.js")),
         "link.js" => (SCRIPT, include_str!("page/link.js")),
         "sheet.js" => (SCRIPT, include_str!("page/sheet.js")),
         "slots.js" => (SCRIPT, include_str!("page/slots.js")),
@@ -246,7 +247,7 @@ mod tests {
 
     #[test]
     fn the_pages_files_are_there() {
-        for name in ["bench.css", "bench.js", "start.js", "shelf.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "input.js", "recorder.js", "taking.js", "taking.css", "pedal.js", "pedal.css", "findings.js", "findings.css", "icon.svg"] {
+        for name in ["bench.css", "bench.js", "start.js", "shelf.js", "dom.js", "link.js", "sheet.js", "slots.js", "text.js", "neck.js", "play.js", "record.js", "input.js", "recorder.js", "taking.js", "taking.css", "pedal.js", "pedal.css", "findings.js", "findings.css", "icon.svg"] {
             assert!(super::asset(name).is_some_and(|(_, text)| text.len() > 100), "{name}");
         }
         assert_eq!(super::asset("../Cargo.toml"), None);

@@ -219,9 +219,8 @@ pub const BESIDE_S: f64 = 0.3;
 /// The ends are where the teacher wrote them, but for this much: to that the strokes know better.
 const ROUNDED_S: f64 = 0.02;
 
-/// As [`under`], with the beats moved to where the strokes of the parts begin in the record ([`crate::step`]).
-pub fn in_step(passage: &lesson::Passage, record: &Record, from_s: f64, to_s: f64, beats: &[f64]) -> Vec<(f64, f64)> {
-    let heard = under(passage, from_s, to_s, beats);
+/// Beats as [`under`] gives them, moved to where the strokes of the parts begin in the record ([`crate::step`]).
+pub fn in_step(passage: &lesson::Passage, record: &Record, from_s: f64, to_s: f64, heard: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let before = from_s.min(BESIDE_S);
     let mono = record.sound.slice_time(Seconds(from_s - before)..Seconds(to_s + BESIDE_S)).mono();
     let strokes: Vec<f64> = passage.parts.iter().filter(|p| p.easier_of.is_none() && p.kind != lesson::Kind::Click).flat_map(lesson::soundings).map(|s| passage.seconds_at(s.at)).collect();
@@ -233,7 +232,7 @@ pub fn in_step(passage: &lesson::Passage, record: &Record, from_s: f64, to_s: f6
             out[k].0 = end;
         }
     }
-    if out.windows(2).all(|w| w[1].0 > w[0].0) { out } else { heard }
+    if out.windows(2).all(|w| w[1].0 > w[0].0) { out } else { heard.to_vec() }
 }
 
 /// A pitch reference less sure than this is not gone by.

@@ -1,7 +1,7 @@
 //! What is answered where. Everything here has passed the guard.
 
 use crate::act::{Act, act};
-use crate::apart::{Apart, how_well};
+use crate::apart::Apart;
 use crate::beneath::sound_name;
 use crate::desk::{Refused, Resolve};
 use crate::differ;
@@ -342,11 +342,14 @@ async fn sound(Has(state): Shared, Query(a): Query<Asked>) -> Response {
         // Only what was listened to before: to play must not wait for that.
         let heard = crate::desk::scratch(&folder).ok().and_then(|s| record::kept(&record, &s)).unwrap_or_default();
         let beats: Vec<f64> = heard["beats"].as_array().into_iter().flatten().filter_map(Value::as_f64).collect();
-        let beats = record::in_step(&passage, &record, q.from_s, q.to_s, &beats);
-        let beats = beats.into_iter().map(|(s, w)| (s + lead, w)).collect::<Vec<_>>();
+        let under = record::under(&passage, q.from_s, q.to_s, &beats);
         let cents = passage.record_cents.unwrap_or_else(|| a.heard.cents(&heard));
-        let key = format!("with the record {} {how:?} {cents} {beats:?} {key}", record.key());
-        state.sounds.get(&key, || sounds::passage(&passage, a.percent, Some(sounds::Quoted { piece: &piece.0, beats, cents, words }))).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
+        let key = format!("with the record {} {how:?} {cents} {under:?} {key}", record.key());
+        let make = || {
+            let beats = record::in_step(&passage, &record, q.from_s, q.to_s, &under).into_iter().map(|(s, w)| (s + lead, w)).collect();
+            sounds::passage(&passage, a.percent, Some(sounds::Quoted { piece: &piece.0, beats, cents, words }))
+        };
+        state.sounds.get(&key, make).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""))
     });
     match made.await {
         Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, "application/octet-stream")], Body::from(bytes.to_vec())).into_response(),
@@ -357,7 +360,7 @@ async fn sound(Has(state): Shared, Query(a): Query<Asked>) -> Response {
 /// A stretch of the record, taken apart, and how well that went in words.
 fn stretch(state: &State, record: &record::Record, from_s: f64, to_s: f64, how: Apart) -> Result<(Arc<(wave::Buffer, Option<hear::Quality>)>, String), Response> {
     let piece = state.stretches.get(record, from_s, to_s, how, &*state.services).map_err(|why| refusal(StatusCode::UNPROCESSABLE_ENTITY, why, "let all of the record through"))?;
-    let words = piece.1.as_ref().map(how_well).unwrap_or_default();
+    let words = piece.1.as_ref().map(hear::Quality::words).unwrap_or_default();
     Ok((piece, words))
 }
 

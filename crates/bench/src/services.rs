@@ -70,8 +70,8 @@ pub struct Wish {
 /// How far a long service is: a part of 1, and what it does now.
 pub type Progress<'a> = &'a (dyn Fn(f64, &str) + Sync);
 
-/// What of the record is let through, and how well that went.
-pub use crate::apart::{Apart, how_well};
+/// What of the record is let through.
+pub use crate::apart::Apart;
 
 /// What a take was played to.
 #[derive(Clone, Debug, PartialEq)]
@@ -124,7 +124,7 @@ pub trait Services: Send + Sync + 'static {
     /// A record in which nothing sits apart.
     fn apart(&self, piece: &Buffer, how: Apart, progress: Progress<'_>) -> Result<Separated, Without> {
         let tell = |part: f64| progress(part, "taking the record apart");
-        let seat = |azimuth, keep| hear::seat_filter(piece, azimuth, crate::apart::WIDTH, keep, &tell);
+        let seat = |azimuth, keep| hear::seat_filter(piece, azimuth, hear::SEAT_WIDTH, keep, &tell);
         let found = match how {
             Apart::Only(azimuth) => seat(azimuth, Keep::Only),
             Apart::Without(azimuth) => seat(azimuth, Keep::Without),

@@ -5,14 +5,12 @@
 //! Of a pitch at a stroke it says how likely it began there, just before or after, and sounds; and the same of the pitches that it is easily taken for.
 
 use crate::spectra::{RATE_HZ, Sound};
-use hear::seat_only;
+use hear::{SEAT_WIDTH, seat_only};
 use take::{CHANCES_LOWEST, NoteChances};
 use wave::Buffer;
 
 /// How many numbers it gives of a pitch at a stroke.
 pub(crate) const NUMBERS: usize = 18;
-/// The seats within so much of a part's own are let through with it.
-const WIDTH: f64 = 0.2;
 /// Seats nearer than this are one.
 const SAME: f32 = 0.1;
 /// Lowest pitch to which the network is moved down.
@@ -51,7 +49,7 @@ impl Hearings {
             (Some(right), Some(seat)) => {
                 let pair = Buffer::new(RATE_HZ, vec![sound.left[range.clone()].to_vec(), right[range.clone()].to_vec()]).ok()?;
                 // Where nothing can be taken apart all is listened to.
-                seat_only(&pair, f64::from(seat), WIDTH).ok().map(|s| s.mono().channel(0).to_vec())
+                seat_only(&pair, f64::from(seat), SEAT_WIDTH).ok().map(|s| s.mono().channel(0).to_vec())
             }
             _ => None,
         };

@@ -53,7 +53,7 @@ pub use beats::Pins;
 pub use hearing::{BassNote, ChordHeard, Hearing, KeyAt, KeyHeard, Meter, Seat, Swing, Tempo};
 pub use percussion::{HarmonicPercussive, harmonic_percussive};
 pub use pitch_reference::{PitchAt, PitchReference};
-pub use seat_filter::{Keep, Quality, SeatError, Separated, seat_filter, seat_only};
+pub use seat_filter::{Keep, Quality, SEAT_WIDTH, SeatError, Separated, seat_filter, seat_only};
 pub use seats::{StereoPicture, stereo_picture};
 
 use wave::{Buffer, Seconds};

@@ -51,7 +51,21 @@ pub struct Quality {
 impl Quality {
     /// No estimate is higher.
     pub const MOST_DB: f64 = 20.0;
+
+    /// How well it went in words, never better than it is.
+    pub fn words(&self) -> String {
+        let how = match self.sdr_db {
+            db if self.gain_db <= 0.0 => return format!("the record itself serves as well (an estimated {db:.0} dB)"),
+            db if db >= 10.0 => "the rest should hardly be heard",
+            db if db >= 4.0 => "the rest can still be heard",
+            _ => "the rest is plainly there",
+        };
+        format!("{how} (an estimated {:.0} dB, {:.0} more than in the record)", self.sdr_db, self.gain_db)
+    }
 }
+
+/// How far a seat reaches to either side of its azimuth where nobody says otherwise.
+pub const SEAT_WIDTH: f64 = 0.2;
 
 /// Why a seat cannot be taken apart.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -230,7 +230,7 @@ pub struct Written {
     #[arg(long, requires = "seat")]
     pub without: bool,
     /// How far the seat reaches to either side
-    #[arg(long, requires = "seat", default_value_t = 0.2)]
+    #[arg(long, requires = "seat", default_value_t = hear::SEAT_WIDTH)]
     pub width: f64,
     /// Keep what rings, or what strikes
     #[arg(long, requires = "write", conflicts_with = "seat", value_parser = ["tones", "strokes"])]

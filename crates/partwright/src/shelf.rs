@@ -15,6 +15,8 @@ use std::time::{SystemTime, UNIX_EPOCH};
 /// Deepest folder below the shelf's own that is looked into, and most lessons that are taken up.
 const DEPTH_MAX: usize = 8;
 const LESSONS_MAX: usize = 50_000;
+/// Answers that are shown of each request.
+const MOST_ANSWERS: usize = 3;
 /// What pupils asked for, where no other file is named.
 const REQUESTS_FILE: &str = "requests.txt";
 
@@ -98,11 +100,13 @@ fn hit_json(h: &Hit) -> Value {
     json!({ "lesson": h.lesson, "title": h.title, "passage": h.passage, "passage_title": h.passage_title, "part": h.part, "bar": h.bar, "why": h.why })
 }
 
+/// The lesson, or the passage in it.
+fn where_found(h: &Hit) -> String {
+    h.passage.as_ref().map_or(h.lesson.clone(), |p| format!("{}/{p}", h.lesson))
+}
+
 fn hit_text(h: &Hit) -> String {
-    let mut at = h.lesson.clone();
-    if let Some(p) = &h.passage {
-        at.push_str(&format!("/{p}"));
-    }
+    let mut at = where_found(h);
     let place = place_text(h.part.as_deref(), h.bar);
     if !place.is_empty() {
         at.push_str(&format!(", {place}"));
@@ -155,42 +159,29 @@ mod shown {
     }
 
     pub fn wishes(folder: &Path) -> Result<Vec<Wish>, Failure> {
-        let file = folder.join(REQUESTS_FILE);
-        let text = text_or_none(&file)?;
-        let (list, problems) = shelf::requests(&text);
-        if !problems.is_empty() {
-            return Err(Failure::MaterialSaid(report(&file, &text, &problems)));
-        }
-        let wanted = open(folder)?.0.wanted(&list, 3).map_err(shelf_fault)?;
+        let (_, list) = sound_list(folder)?;
+        let wanted = open(folder)?.0.wanted(&list, MOST_ANSWERS).map_err(shelf_fault)?;
         let one = |m: &Matched| {
-            let (by, without) = match &m.coverage {
-                Coverage::Covered { hits, .. } => (hits.iter().map(|h| format!("{}{}", h.lesson, h.passage.as_ref().map(|p| format!("/{p}")).unwrap_or_default())).collect(), vec![]),
-                Coverage::Answered { by, .. } => (by.clone(), vec![]),
-                Coverage::NotCovered { without } => (vec![], without.clone()),
-            };
-            Wish { words: m.request.words.clone(), day: m.request.date.clone(), times: m.request.times, by, without }
+            let (hits, by, without) = coverage(m);
+            let by = hits.iter().map(where_found).chain(by.iter().cloned()).collect();
+            Wish { words: m.request.words.clone(), day: m.request.date.clone(), times: m.request.times, by, without: without.to_vec() }
         };
         Ok(wanted.most_wanted.iter().map(|i| one(&wanted.not_covered[*i])).chain(wanted.covered.iter().map(one)).collect())
     }
 
     pub fn wish(folder: &Path, lines: &str) -> Result<(), Failure> {
         let _one = one_at_a_time(folder)?;
-        let file = folder.join(REQUESTS_FILE);
-        let text = text_or_none(&file)?;
-        let (list, problems) = shelf::requests(&text);
-        if !problems.is_empty() {
-            return Err(Failure::MaterialSaid(report(&file, &text, &problems)));
-        }
+        let (text, list) = sound_list(folder)?;
         let (list, _) = list.import(lines, Some(&today())).map_err(|p| Failure::Usage(report(Path::new("what was typed"), lines, &p)))?;
-        if list.text() != text { store::write_whole(&file, list.text().as_bytes(), true) } else { Ok(()) }
+        if list.text() != text { store::write_whole(&folder.join(REQUESTS_FILE), list.text().as_bytes(), true) } else { Ok(()) }
     }
 
-    /// A file that is not there holds nothing yet.
-    fn text_or_none(file: &Path) -> Result<String, Failure> {
-        match read_text(file, shelf::REQUESTS_BYTES_MAX) {
-            Err(Failure::Io { error, .. }) if error.kind() == std::io::ErrorKind::NotFound => Ok(String::new()),
-            other => other,
-        }
+    /// The shelf's requests and their text, where no line of it is faulty.
+    fn sound_list(folder: &Path) -> Result<(String, shelf::Requests), Failure> {
+        let file = folder.join(REQUESTS_FILE);
+        let text = requests_text(&file, true)?;
+        let (list, problems) = shelf::requests(&text);
+        if problems.is_empty() { Ok((text, list)) } else { Err(Failure::MaterialSaid(report(&file, &text, &problems))) }
     }
 }
 
@@ -259,6 +250,23 @@ fn read_text(path: &Path, most: usize) -> Result<String, Failure> {
     String::from_utf8(bytes).map_err(|_| Failure::MaterialSaid(format!("{shown}: this is no text in UTF-8")))
 }
 
+/// A file of requests; one that is not there holds nothing yet where that `may_begin` it.
+fn requests_text(file: &Path, may_begin: bool) -> Result<String, Failure> {
+    match read_text(file, shelf::REQUESTS_BYTES_MAX) {
+        Err(Failure::Io { error, .. }) if may_begin && error.kind() == std::io::ErrorKind::NotFound => Ok(String::new()),
+        other => other,
+    }
+}
+
+/// What answers a request: what was found, what the teacher says; and its words that no lesson has.
+fn coverage(m: &Matched) -> (&[Hit], &[String], &[String]) {
+    match &m.coverage {
+        Coverage::Covered { hits, .. } => (hits, &[], &[]),
+        Coverage::Answered { by, .. } => (&[], by, &[]),
+        Coverage::NotCovered { without } => (&[], &[], without),
+    }
+}
+
 /// Waits until no other program changes the requests of this shelf.
 fn one_at_a_time(folder: &Path) -> Result<std::fs::File, Failure> {
     let kept = own_folder(folder)?;
@@ -279,12 +287,9 @@ pub fn requests(a: &RequestsAsked, json: bool) -> Result<(), Failure> {
     const SCHEMA: &str = "partwright/requests/1";
     let file = a.file.clone().unwrap_or_else(|| a.shelf.join(REQUESTS_FILE));
     // Two that add at the same time must not lose each other's words.
-    let _one = if a.add.is_some() || a.import.is_some() { Some(one_at_a_time(&a.shelf)?) } else { None };
-    let text = match read_text(&file, shelf::REQUESTS_BYTES_MAX) {
-        // The file begins with the first request.
-        Err(Failure::Io { error, .. }) if error.kind() == std::io::ErrorKind::NotFound && (a.add.is_some() || a.import.is_some()) => String::new(),
-        other => other?,
-    };
+    let adds = a.add.is_some() || a.import.is_some();
+    let _one = if adds { Some(one_at_a_time(&a.shelf)?) } else { None };
+    let text = requests_text(&file, adds)?;
     let (mut list, problems) = shelf::requests(&text);
     if !problems.is_empty() {
         if json {
@@ -312,15 +317,12 @@ pub fn requests(a: &RequestsAsked, json: bool) -> Result<(), Failure> {
         store::write_whole(&file, list.text().as_bytes(), true)?;
     }
     let (shelf, _) = open(&a.shelf)?;
-    let wanted = shelf.wanted(&list, 3).map_err(shelf_fault)?;
+    let wanted = shelf.wanted(&list, MOST_ANSWERS).map_err(shelf_fault)?;
     if json {
         let one = |m: &Matched| {
-            let (covered, hits, by, without) = match &m.coverage {
-                Coverage::Covered { hits, .. } => (true, hits.iter().map(hit_json).collect(), vec![], vec![]),
-                Coverage::Answered { by, .. } => (true, vec![], by.clone(), vec![]),
-                Coverage::NotCovered { without } => (false, vec![], vec![], without.clone()),
-            };
-            json!({ "words": m.request.words, "day": m.request.date, "times": m.request.times, "covered": covered, "hits": hits, "answered_by": by, "without": without })
+            let (hits, by, without) = coverage(m);
+            let covered = !matches!(m.coverage, Coverage::NotCovered { .. });
+            json!({ "words": m.request.words, "day": m.request.date, "times": m.request.times, "covered": covered, "hits": hits.iter().map(hit_json).collect::<Vec<_>>(), "answered_by": by, "without": without })
         };
         let wanted_first = wanted.most_wanted.iter().map(|i| one(&wanted.not_covered[*i]));
         return print_json(&json!({ "schema": SCHEMA, "not_covered": wanted_first.collect::<Vec<_>>(), "covered": wanted.covered.iter().map(one).collect::<Vec<_>>() }));
@@ -328,18 +330,13 @@ pub fn requests(a: &RequestsAsked, json: bool) -> Result<(), Failure> {
     let mut out = String::new();
     for i in &wanted.most_wanted {
         let m = &wanted.not_covered[*i];
-        let without = match &m.coverage {
-            Coverage::NotCovered { without } if !without.is_empty() => format!(" (no lesson has: {})", without.join(", ")),
-            _ => String::new(),
-        };
+        let (_, _, without) = coverage(m);
+        let without = if without.is_empty() { String::new() } else { format!(" (no lesson has: {})", without.join(", ")) };
         out.push_str(&format!("wanted {:>4}x  {}{without}\n", m.request.times, m.request.words));
     }
     for m in &wanted.covered {
-        let by = match &m.coverage {
-            Coverage::Covered { hits, .. } => hits.first().map(|h| h.passage.as_ref().map_or(h.lesson.clone(), |p| format!("{}/{p}", h.lesson))).unwrap_or_default(),
-            Coverage::Answered { by, .. } => by.join(", "),
-            Coverage::NotCovered { .. } => String::new(),
-        };
+        let (hits, by, _) = coverage(m);
+        let by = hits.first().map_or_else(|| by.join(", "), where_found);
         out.push_str(&format!("there  {:>4}x  {} -> {by}\n", m.request.times, m.request.words));
     }
     print(&if out.is_empty() { "nothing was asked for yet\n".into() } else { out })

@@ -1,4 +1,5 @@
 // Joins the page's pieces: passages, slots, neck and names at hand, text, playing, making, conflicts.
+import { one, stored } from "./dom.js";
 import { busy, listen, model, on, read, redo, refresh, say, send, undo } from "./link.js";
 import { at, choosePlace, go, move, pin, stringInHand } from "./slots.js";
 import { showPassage, toggle, rendered } from "./play.js";
@@ -10,7 +11,6 @@ import "./pedal.js";
 import "./text.js";
 import "./neck.js";
 
-const one = (id) => document.getElementById(id);
 const words = (e) => say(e.message);
 
 // ------------------------------------------------------------------ head
@@ -24,17 +24,9 @@ one("show-text").addEventListener("click", () => {
   if (!hidden) document.querySelector("lesson-text").area.focus();
 });
 const left = one("left-handed");
-try {
-  left.checked = localStorage.getItem("left-handed") === "yes";
-} catch (_) {
-  // Without storage the choice lasts as long as the page.
-}
+left.checked = stored("left-handed") === "yes";
 left.addEventListener("change", () => {
-  try {
-    localStorage.setItem("left-handed", left.checked ? "yes" : "no");
-  } catch (_) {
-    // As above.
-  }
+  stored("left-handed", left.checked ? "yes" : "no");
   refresh().then(hand).catch(words);
 });
 

@@ -1,17 +1,10 @@
 // What a check against the record found: a list, most serious first, and each finding beside its bar, to be listened to, accepted or kept as written.
 // From: the server's last check; how each finding stands to the text of now comes with every update.
+import { make, one } from "./dom.js";
 import { change, model, on, read, say, send } from "./link.js";
 import { beside, hearBeside, load, loadBeside } from "./play.js";
 import { barsOf, passageOf } from "./sheet.js";
 import { at, go } from "./slots.js";
-
-const one = (id) => document.getElementById(id);
-const make = (name, attributes = {}, ...children) => {
-  const e = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) e.setAttribute(key, value);
-  e.append(...children);
-  return e;
-};
 
 const box = one("findings");
 const AFTER = { accepted: "accepted", "as written": "kept as written", changed: "changed since it was heard: check again" };

@@ -1,30 +1,19 @@
 // A view to play to with both hands full: the bar in large figures, few large targets, two keys for a foot.
 // From: what goes round, and where it is; the titles, bars and names on the page.
+import { one, stored } from "./dom.js";
 import { backBar, fromStart, isOn, now, onto, RECORD, shownNow, toggle } from "./play.js";
 import { barsOf, ids } from "./sheet.js";
 import { go } from "./slots.js";
 
-const one = (id) => document.getElementById(id);
 const box = one("pedal");
 // Keys that pedals send, the one that goes on second. common practice.
 const KEYS = { page: ["PageUp", "PageDown"], sideways: ["ArrowLeft", "ArrowRight"], updown: ["ArrowUp", "ArrowDown"] };
 // Two steps on one pedal within this time are one double step.
 const TWICE_MS = 450;
 
-let kept = "page";
-try {
-  kept = localStorage.getItem("pedal keys") ?? kept;
-} catch (_) {
-  // Without storage the choice lasts as long as the page.
-}
+const kept = stored("pedal keys");
 one("pedal-pair").value = kept in KEYS ? kept : "page";
-one("pedal-pair").addEventListener("change", () => {
-  try {
-    localStorage.setItem("pedal keys", one("pedal-pair").value);
-  } catch (_) {
-    // As above.
-  }
-});
+one("pedal-pair").addEventListener("change", () => stored("pedal keys", one("pedal-pair").value));
 
 const put = (id, words) => one(id).textContent !== words && (one(id).textContent = words);
 

@@ -3,10 +3,10 @@
 //
 // A round is cut out once and goes round on the audio clock by itself, so that nothing drifts however long it plays. All sounds of a
 // round begin at the same moment of that clock.
+import { one } from "./dom.js";
 import { model, on, say } from "./link.js";
 import { barsOf, ids, passageOf } from "./sheet.js";
 
-const one = (id) => document.getElementById(id);
 // Linear gains of the three positions.
 const GAINS = { out: 0, under: 0.35, front: 1 };
 // The end of a round is blended into what comes before its beginning.

@@ -1,4 +1,5 @@
 // The record in rows of equal bars, its loudness inside each; bars chosen here go round. From: what the server heard of it.
+import { one } from "./dom.js";
 import { model, on, read, say, send } from "./link.js";
 import { forget, recordAt, showRecord } from "./play.js";
 
@@ -175,7 +176,6 @@ rows.addEventListener("keydown", (event) => {
 // ------------------------------------------------------------------ beats tapped to the record
 
 let taps = [];
-const one = (id) => document.getElementById(id);
 
 function tap() {
   const now = recordAt();

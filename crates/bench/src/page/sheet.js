@@ -1,5 +1,6 @@
 // Lays the passages out: slots in rows of equal bars, grips, tab, and how the parts fit. From: the pieces that updates bring; a piece that did
 // not change is not touched.
+import { make } from "./dom.js";
 import { on, read, say } from "./link.js";
 
 const sheet = document.getElementById("passages");
@@ -9,13 +10,6 @@ const shown = new Map();
 const SLOT_PX = 27;
 const LABEL_PX = 74;
 
-function element(name, attributes = {}, ...children) {
-  const e = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) e.setAttribute(key, value);
-  e.append(...children);
-  return e;
-}
-
 // Markup from the server: everything in it that came from a lesson is escaped there.
 function fill(node, markup) {
   node.innerHTML = markup;
@@ -23,15 +17,15 @@ function fill(node, markup) {
 }
 
 function makePassage(id) {
-  const section = element("section", { class: "passage", id: `passage-${id}`, "data-passage": id, "aria-labelledby": `title-${id}`, tabindex: "-1" });
+  const section = make("section", { class: "passage", id: `passage-${id}`, "data-passage": id, "aria-labelledby": `title-${id}`, tabindex: "-1" });
   const parts = {
-    head: element("div", { class: "head" }),
-    rows: element("div", { class: "rows", role: "grid", "aria-labelledby": `title-${id}` }),
-    set: element("div", { class: "set", tabindex: "0", role: "group", "aria-label": "As printed" }),
-    grips: element("div", { class: "grips" }),
-    fit: element("div", { class: "fit", tabindex: "0", role: "group", "aria-label": "How the parts fit" }),
+    head: make("div", { class: "head" }),
+    rows: make("div", { class: "rows", role: "grid", "aria-labelledby": `title-${id}` }),
+    set: make("div", { class: "set", tabindex: "0", role: "group", "aria-label": "As printed" }),
+    grips: make("div", { class: "grips" }),
+    fit: make("div", { class: "fit", tabindex: "0", role: "group", "aria-label": "How the parts fit" }),
   };
-  const more = element("details", {}, element("summary", {}, "How the parts fit"), parts.fit);
+  const more = make("details", {}, make("summary", {}, "How the parts fit"), parts.fit);
   section.append(parts.head, parts.rows, parts.set, parts.grips, more);
   const passage = { section, parts, more, pieces: new Map(), labels: null, per: 0, fitDue: true, fitAsked: 0 };
   more.addEventListener("toggle", () => passage.fitDue && drawFit(passage));
@@ -65,7 +59,7 @@ function takePieces(passage, pieces) {
     let piece = old.get(key);
     const kind = kindOf(key);
     if (!piece) {
-      piece = { node: kind === "bar" ? element("div", { class: "bar", role: "rowgroup" }) : kind === "set" ? element("div", { class: "system" }) : null, markup: null };
+      piece = { node: kind === "bar" ? make("div", { class: "bar", role: "rowgroup" }) : kind === "set" ? make("div", { class: "system" }) : null, markup: null };
       lay ||= kind === "bar";
     }
     if (markup !== undefined && markup !== piece.markup) {
@@ -106,8 +100,8 @@ function layOut(passage) {
   passage.per = per;
   const lines = [];
   for (let i = 0; i < list.length; i += per) {
-    const labels = fill(element("div", { class: "labels", role: "presentation", "aria-hidden": "true" }), passage.labels ?? "");
-    const line = element("div", { class: "bars", role: "presentation", "data-per": per }, labels, ...list.slice(i, i + per));
+    const labels = fill(make("div", { class: "labels", role: "presentation", "aria-hidden": "true" }), passage.labels ?? "");
+    const line = make("div", { class: "bars", role: "presentation", "data-per": per }, labels, ...list.slice(i, i + per));
     lines.push(line);
   }
   passage.parts.rows.replaceChildren(...lines);

@@ -1,17 +1,11 @@
 // Playing a part in: an input is chosen, the delay measured, the bars recorded with a count-in and written out; what is taken over goes into the text.
 // From: the passage under the cursor and the bars at the foot of the page; samples of the input; what the server makes of them.
+import { make, one, stored } from "./dom.js";
 import { change, model, on, say, send, sendForm } from "./link.js";
 import { beside, halt, hearBeside, level, once } from "./play.js";
 import { closeInput, gather, inputs, isOpen, measureDelay, onBlock, openInput, wav, wordsFor } from "./input.js";
 import { at, go } from "./slots.js";
 
-const one = (id) => document.getElementById(id);
-const make = (name, attributes = {}, ...children) => {
-  const e = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) e.setAttribute(key, value);
-  e.append(...children);
-  return e;
-};
 const box = one("taking");
 const tell = (words) => (one("taking-says").textContent = words);
 
@@ -29,19 +23,10 @@ let stopRecording = null;
 
 // ------------------------------------------------------------------ the input
 
-const storage = (key, value) => {
-  try {
-    if (value !== undefined) localStorage.setItem(key, value);
-    return localStorage.getItem(key);
-  } catch (_) {
-    // Without storage it lasts as long as the page.
-    return null;
-  }
-};
 const measured = new Map();
 // Seconds, for this input in this browser; null where it was not measured.
 function delay() {
-  const kept = measured.get(input?.id) ?? parseFloat(storage(`delay ${input?.id}`));
+  const kept = measured.get(input?.id) ?? parseFloat(stored(`delay ${input?.id}`));
   return Number.isFinite(kept) ? kept : null;
 }
 const ms = (s) => `${Math.round(s * 1000)} ms`;
@@ -118,7 +103,7 @@ one("taking-delay").addEventListener("click", async () => {
   busy = false;
   if (seconds !== null && input) {
     measured.set(input.id, seconds);
-    storage(`delay ${input.id}`, seconds.toFixed(5));
+    stored(`delay ${input.id}`, seconds.toFixed(5));
     tell("Measured.");
   } else tell("The delay could not be measured: the clicks did not come back clearly. Lead the output back into the input, or turn the volume up, and measure again.");
   sayDelay();

@@ -54,7 +54,7 @@ pub fn write(a: &Asked, out: &Path, pins: &Pins, json: bool) -> Result<(), Failu
         let quality = quality.map(|q| json!({ "sdr_db": (q.sdr_db * 10.0).round() / 10.0, "gain_db": (q.gain_db * 10.0).round() / 10.0, "share": (q.share * 1e3).round() / 1e3 }));
         return print_json(&json!({ "schema": SCHEMA, "written": { "path": out.display().to_string(), "bytes": bytes.len(), "duration": piece.duration().0, "cents": cents, "quality": quality } }));
     }
-    let quality = quality.map(|q| format!("; {}", words(&q))).unwrap_or_default();
+    let quality = quality.map(|q| format!("; {}", q.words())).unwrap_or_default();
     print(&format!("{}: {:.2} s{quality}. For your own practice: a record is not yours to hand on.\n", out.display(), piece.duration().0))
 }
 
@@ -85,15 +85,4 @@ fn strongest(piece: &Buffer, side: f64) -> Result<f64, String> {
     let there = picture.seats.iter().filter(|s| s.azimuth * side > APART);
     let found = there.max_by(|a, b| a.share.total_cmp(&b.share)).map(|s| s.azimuth);
     found.ok_or_else(|| format!("nobody is heard on the {}; partwright hear lists the seats", if side < 0.0 { "left" } else { "right" }))
-}
-
-/// How well it went, never better than it is.
-fn words(q: &Quality) -> String {
-    let how = match q.sdr_db {
-        db if q.gain_db <= 0.0 => return format!("the record itself serves as well (an estimated {db:.0} dB)"),
-        db if db >= 10.0 => "the rest should hardly be heard",
-        db if db >= 4.0 => "the rest can still be heard",
-        _ => "the rest is plainly there",
-    };
-    format!("{how} (an estimated {:.0} dB, {:.0} more than in the record)", q.sdr_db, q.gain_db)
 }
