@@ -67,37 +67,98 @@ impl Fft {
     }
 }
 
-fn radix4(step: &[Vec<f32>; 6], s: usize, (x_re, x_im): (&[f32], &[f32]), (y_re, y_im): (&mut [f32], &mut [f32])) {
+/// One step: four samples a quarter apart, turned by the twiddles.
+#[inline(always)]
+fn butterfly(x_re: [f32; 4], x_im: [f32; 4], [w1r, w1i, w2r, w2i, w3r, w3i]: [f32; 6]) -> ([f32; 4], [f32; 4]) {
+    let ([a, b, c, d], [ai, bi, ci, di]) = (x_re, x_im);
+    let (sum_r, sum_i) = (a + c, ai + ci);
+    let (dif_r, dif_i) = (a - c, ai - ci);
+    let (odd_r, odd_i) = (b + d, bi + di);
+    // i (b - d)
+    let (turn_r, turn_i) = (di - bi, b - d);
+    let (e1r, e1i) = (dif_r - turn_r, dif_i - turn_i);
+    let (e2r, e2i) = (sum_r - odd_r, sum_i - odd_i);
+    let (e3r, e3i) = (dif_r + turn_r, dif_i + turn_i);
+    (
+        [sum_r + odd_r, w1r * e1r - w1i * e1i, w2r * e2r - w2i * e2i, w3r * e3r - w3i * e3i],
+        [sum_i + odd_i, w1r * e1i + w1i * e1r, w2r * e2i + w2i * e2r, w3r * e3i + w3i * e3r],
+    )
+}
+
+fn radix4(step: &[Vec<f32>; 6], s: usize, x: (&[f32], &[f32]), y: (&mut [f32], &mut [f32])) {
+    match s {
+        1 => first(step, x, y),
+        4 => runs::<4>(step, 1, x, y),
+        _ => runs::<16>(step, s / 16, x, y),
+    }
+}
+
+/// The step of stride 1, where neighbours have twiddles of their own.
+fn first(step: &[Vec<f32>; 6], (x_re, x_im): (&[f32], &[f32]), (y_re, y_im): (&mut [f32], &mut [f32])) {
+    const LANES: usize = 4;
+    let quarter = step[0].len();
+    let [w0, w1, w2, w3, w4, w5] = [0, 1, 2, 3, 4, 5].map(|i| &step[i][..quarter]);
+    fn parts(x: &[f32], quarter: usize) -> [&[f32]; 4] {
+        [0, 1, 2, 3].map(|i| &x[i * quarter..][..quarter])
+    }
+    let ([ar, br, cr, dr], [ai, bi, ci, di]) = (parts(x_re, quarter), parts(x_im, quarter));
+    let whole = quarter / LANES * LANES;
+    let (y_re, y_im) = (&mut y_re[..4 * quarter], &mut y_im[..4 * quarter]);
+    for ((p, to_re), to_im) in (0..whole).step_by(LANES).zip(y_re.chunks_exact_mut(4 * LANES)).zip(y_im.chunks_exact_mut(4 * LANES)) {
+        let cut = |x: &[f32]| -> [f32; LANES] { [x[p], x[p + 1], x[p + 2], x[p + 3]] };
+        let (a, b, c, d, e, f, g, h) = (cut(ar), cut(br), cut(cr), cut(dr), cut(ai), cut(bi), cut(ci), cut(di));
+        let w = [cut(w0), cut(w1), cut(w2), cut(w3), cut(w4), cut(w5)];
+        let mut out = [[[0.0f32; LANES]; 4]; 2];
+        for l in 0..LANES {
+            let (re, im) = butterfly([a[l], b[l], c[l], d[l]], [e[l], f[l], g[l], h[l]], [w[0][l], w[1][l], w[2][l], w[3][l], w[4][l], w[5][l]]);
+            for i in 0..4 {
+                out[0][i][l] = re[i];
+                out[1][i][l] = im[i];
+            }
+        }
+        for l in 0..LANES {
+            for i in 0..4 {
+                to_re[4 * l + i] = out[0][i][l];
+                to_im[4 * l + i] = out[1][i][l];
+            }
+        }
+    }
+    for p in whole..quarter {
+        let (re, im) = butterfly([ar[p], br[p], cr[p], dr[p]], [ai[p], bi[p], ci[p], di[p]], [w0[p], w1[p], w2[p], w3[p], w4[p], w5[p]]);
+        y_re[4 * p..4 * p + 4].copy_from_slice(&re);
+        y_im[4 * p..4 * p + 4].copy_from_slice(&im);
+    }
+}
+
+/// Steps of wider stride: `times` runs of N neighbours share their twiddles.
+fn runs<const N: usize>(step: &[Vec<f32>; 6], times: usize, (x_re, x_im): (&[f32], &[f32]), (y_re, y_im): (&mut [f32], &mut [f32])) {
+    let s = N * times;
     let quarter = step[0].len();
     let block = s * quarter;
+    fn run<const N: usize>(x: &[f32], at: usize) -> &[f32; N] {
+        x[at..at + N].first_chunk().unwrap_or(&[0.0; N])
+    }
+    fn put<const N: usize>(y: &mut [f32], at: usize, with: &[f32; N]) {
+        y[at..at + N].copy_from_slice(with);
+    }
     for p in 0..quarter {
-        let [w1r, w1i, w2r, w2i, w3r, w3i] = [0, 1, 2, 3, 4, 5].map(|i| step[i][p]);
-        let at = |i: usize| i * block + s * p..i * block + s * p + s;
-        let (ar, br, cr, dr) = (&x_re[at(0)], &x_re[at(1)], &x_re[at(2)], &x_re[at(3)]);
-        let (ai, bi, ci, di) = (&x_im[at(0)], &x_im[at(1)], &x_im[at(2)], &x_im[at(3)]);
-        let (y0r, rest) = y_re[4 * s * p..4 * s * (p + 1)].split_at_mut(s);
-        let (y1r, rest) = rest.split_at_mut(s);
-        let (y2r, y3r) = rest.split_at_mut(s);
-        let (y0i, rest) = y_im[4 * s * p..4 * s * (p + 1)].split_at_mut(s);
-        let (y1i, rest) = rest.split_at_mut(s);
-        let (y2i, y3i) = rest.split_at_mut(s);
-        for q in 0..s {
-            let (sum_r, sum_i) = (ar[q] + cr[q], ai[q] + ci[q]);
-            let (dif_r, dif_i) = (ar[q] - cr[q], ai[q] - ci[q]);
-            let (odd_r, odd_i) = (br[q] + dr[q], bi[q] + di[q]);
-            // i (b - d)
-            let (turn_r, turn_i) = (di[q] - bi[q], br[q] - dr[q]);
-            y0r[q] = sum_r + odd_r;
-            y0i[q] = sum_i + odd_i;
-            let (er, ei) = (dif_r - turn_r, dif_i - turn_i);
-            y1r[q] = w1r * er - w1i * ei;
-            y1i[q] = w1r * ei + w1i * er;
-            let (er, ei) = (sum_r - odd_r, sum_i - odd_i);
-            y2r[q] = w2r * er - w2i * ei;
-            y2i[q] = w2r * ei + w2i * er;
-            let (er, ei) = (dif_r + turn_r, dif_i + turn_i);
-            y3r[q] = w3r * er - w3i * ei;
-            y3i[q] = w3r * ei + w3i * er;
+        let w = [0, 1, 2, 3, 4, 5].map(|i| step[i][p]);
+        for t in 0..times {
+            let (from, to) = (s * p + N * t, 4 * s * p + N * t);
+            let (ar, br, cr, dr) = (run::<N>(x_re, from), run::<N>(x_re, from + block), run::<N>(x_re, from + 2 * block), run::<N>(x_re, from + 3 * block));
+            let (ai, bi, ci, di) = (run::<N>(x_im, from), run::<N>(x_im, from + block), run::<N>(x_im, from + 2 * block), run::<N>(x_im, from + 3 * block));
+            let mut out = [[[0.0f32; N]; 4]; 2];
+            for q in 0..N {
+                let (re, im) = butterfly([ar[q], br[q], cr[q], dr[q]], [ai[q], bi[q], ci[q], di[q]], w);
+                for i in 0..4 {
+                    out[0][i][q] = re[i];
+                    out[1][i][q] = im[i];
+                }
+            }
+            for i in 0..4 {
+                put(y_re, to + i * s, &out[0][i]);
+                put(y_im, to + i * s, &out[1][i]);
+            }
         }
     }
 }
@@ -134,19 +195,22 @@ impl RealFft {
         }
         self.half.forward(&mut self.re, &mut self.im);
         out.clear();
-        out.push((self.re[0] + self.im[0]).abs());
-        for k in 1..half {
-            let (ar, ai) = (self.re[k], self.im[k]);
-            let (br, bi) = (self.re[half - k], -self.im[half - k]);
+        out.resize(half + 1, 0.0);
+        let (re, im) = (&self.re[..half], &self.im[..half]);
+        let there = re[1..].iter().zip(&im[1..]);
+        let back = re[1..].iter().rev().zip(im[1..].iter().rev());
+        let twiddles = self.twiddle_re[1..half].iter().zip(&self.twiddle_im[1..half]);
+        for (((o, (ar, ai)), (br, bi)), (wr, wi)) in out[1..half].iter_mut().zip(there).zip(back).zip(twiddles) {
+            let bi = -bi;
             // Even and odd samples' spectra; the odd one turned by -i.
             let (even_r, even_i) = (0.5 * (ar + br), 0.5 * (ai + bi));
             let (odd_r, odd_i) = (0.5 * (ai - bi), -0.5 * (ar - br));
-            let (wr, wi) = (self.twiddle_re[k], self.twiddle_im[k]);
             let r = even_r + (wr * odd_r - wi * odd_i);
             let i = even_i + (wr * odd_i + wi * odd_r);
-            out.push((r * r + i * i).sqrt());
+            *o = (r * r + i * i).sqrt();
         }
-        out.push((self.re[0] - self.im[0]).abs());
+        out[0] = (self.re[0] + self.im[0]).abs();
+        out[half] = (self.re[0] - self.im[0]).abs();
     }
 }
 
@@ -181,7 +245,7 @@ mod tests {
 
     #[test]
     fn the_fast_transform_is_the_slow_formula() {
-        for size in [4, 8, 16, 32, 512, 1024] {
+        for size in [4, 8, 16, 32, 64, 128, 512, 1024] {
             let (re, im) = (noise(size), noise(2 * size)[size..].to_vec());
             let (mut fr, mut fi) = (re.clone(), im.clone());
             Fft::new(size).forward(&mut fr, &mut fi);
