@@ -15,7 +15,7 @@
 //! trial cannot see (both parts are cleaner than the true ones and no longer play together), is the figure. What sits in one seat together stays
 //! together: the figure says nothing about that.
 
-use crate::seat_powers::{Covariance, Directions, MOST, Powers};
+use crate::seat_powers::{Covariance, Directions, MOST};
 use crate::seats::stereo_picture;
 use crate::stereo::{Frame, process, size_of};
 use wave::Buffer;
@@ -248,23 +248,26 @@ impl Filter {
         let shares = if dry < 1.0 { self.shares(&covariances) } else { Vec::new() };
         for t in CONTEXT..frames.len() - CONTEXT {
             let least = self.least * covariances[t].iter().map(|c| c.left + c.right).fold(0.0, f32::max);
-            for k in 0..bins {
-                let mut m = [0.0f32; 4];
-                if covariances[t][k].left + covariances[t][k].right < least {
-                    // Too soft to be heard beside it.
-                } else if dry > 0.0 {
-                    let [a, b, c] = [covariances[t - 1][k], covariances[t][k], covariances[t + 1][k]];
-                    let around = a + b + b + c;
-                    m = self.exact.filter(&self.exact.powers(around, self.steps), around.left + around.right, &self.wanted).map(|x| x * dry);
+            for first in (0..bins).step_by(LANES) {
+                let at: [usize; LANES] = std::array::from_fn(|l| (first + l).min(bins - 1));
+                // What is too soft to be heard beside the rest is left out.
+                let heard = at.map(|k| covariances[t][k].left + covariances[t][k].right >= least);
+                let mut matrices = [[0.0f32; LANES]; 4];
+                if dry > 0.0 && heard.contains(&true) {
+                    let around = at.map(|k| covariances[t - 1][k] + covariances[t][k] + covariances[t][k] + covariances[t + 1][k]);
+                    matrices = self.exact.filter(&self.exact.powers_of(&around, self.steps), &around.map(|c| c.left + c.right), &self.wanted);
                 }
-                if dry < 1.0 && covariances[t][k].left + covariances[t][k].right >= least {
-                    let gain = 0.5 * (1.0 - dry) * (shares[t - CONTEXT][k] + self.near(covariances[t][k]));
-                    m[0] += gain;
-                    m[3] += gain;
+                for (l, k) in (first..bins.min(first + LANES)).enumerate() {
+                    let mut m = if heard[l] { matrices.map(|row| row[l] * dry) } else { [0.0; 4] };
+                    if dry < 1.0 && heard[l] {
+                        let gain = 0.5 * (1.0 - dry) * (shares[t - CONTEXT][k] + self.near(covariances[t][k]));
+                        m[0] += gain;
+                        m[3] += gain;
+                    }
+                    let f = &mut frames[t];
+                    (f.left_re[k], f.right_re[k]) = (m[0] * f.left_re[k] + m[1] * f.right_re[k], m[2] * f.left_re[k] + m[3] * f.right_re[k]);
+                    (f.left_im[k], f.right_im[k]) = (m[0] * f.left_im[k] + m[1] * f.right_im[k], m[2] * f.left_im[k] + m[3] * f.right_im[k]);
                 }
-                let f = &mut frames[t];
-                (f.left_re[k], f.right_re[k]) = (m[0] * f.left_re[k] + m[1] * f.right_re[k], m[2] * f.left_re[k] + m[3] * f.right_re[k]);
-                (f.left_im[k], f.right_im[k]) = (m[0] * f.left_im[k] + m[1] * f.right_im[k], m[2] * f.left_im[k] + m[3] * f.right_im[k]);
             }
         }
     }
@@ -277,11 +280,13 @@ impl Filter {
             .iter()
             .map(|row| {
                 let powers: Vec<[f32; 2]> = row
-                    .iter()
-                    .map(|c| {
-                        let v: Powers = self.roomy.powers(*c, self.steps);
-                        let wanted: f32 = v.iter().zip(&self.wanted).take(n).filter(|(_, w)| **w).map(|(p, _)| p).sum();
-                        [wanted, v.iter().sum()]
+                    .chunks(LANES)
+                    .flat_map(|c| {
+                        let v = self.roomy.powers_of::<LANES>(&std::array::from_fn(|l| c.get(l).copied().unwrap_or_default()), self.steps);
+                        (0..c.len()).map(move |l| {
+                            let wanted: f32 = v.iter().zip(&self.wanted).take(n).filter(|(_, w)| **w).map(|(p, _)| p[l]).sum();
+                            [wanted, v.iter().map(|p| p[l]).sum()]
+                        })
                     })
                     .collect();
                 (0..row.len())
@@ -314,6 +319,8 @@ impl Filter {
     }
 }
 
+/// Bins that are worked on at once.
+const LANES: usize = 8;
 /// Frames that the averages reach before and after.
 const CONTEXT: usize = 2;
 

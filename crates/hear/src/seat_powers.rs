@@ -42,15 +42,18 @@ pub(crate) struct Directions {
 /// Powers of the seats, and of everywhere behind the last one.
 pub(crate) type Powers = [f32; MOST + 1];
 
-/// A model of a stretch: what is needed of its covariance's inverse.
-struct Inverse {
+/// Powers of L stretches beside each other, so that a processor works on all of them at once; each comes out as it would alone.
+pub(crate) type PowersOf<const L: usize> = [[f32; L]; MOST + 1];
+
+/// A model of L stretches: what is needed of their covariances' inverses.
+struct Inverse<const L: usize> {
     /// The inverse times the determinant, applied to each seat's gains.
-    seen: [[f32; 2]; MOST],
+    seen: [[[f32; L]; 2]; MOST],
     /// aᵀ Σ⁻¹ a times the determinant.
-    own: [f32; MOST],
-    determinant: f32,
+    own: [[f32; L]; MOST],
+    determinant: [f32; L],
     /// The covariance itself.
-    sum: [f32; 3],
+    sum: [[f32; L]; 3],
 }
 
 impl Directions {
@@ -65,82 +68,121 @@ impl Directions {
         Directions { gains, everywhere, across }
     }
 
-    fn inverse(&self, v: &Powers) -> Inverse {
+    fn inverse<const L: usize>(&self, v: &PowersOf<L>) -> Inverse<L> {
         let n = self.gains.len();
-        let room = FLOOR + 0.5 * v[MOST];
-        let mut out = Inverse { seen: [[0.0; 2]; MOST], own: [0.0; MOST], determinant: room * room, sum: [room, room, 0.0] };
+        let room: [f32; L] = v[MOST].map(|r| FLOOR + 0.5 * r);
+        let mut out = Inverse { seen: [[[0.0; L]; 2]; MOST], own: [[0.0; L]; MOST], determinant: room.map(|r| r * r), sum: [room, room, [0.0; L]] };
         for i in 0..n {
             let a = self.gains[i];
-            let (mut x, mut y, mut own) = (room * a[0], room * a[1], room);
-            for j in 0..n {
+            let (mut x, mut y, mut own) = (room.map(|r| r * a[0]), room.map(|r| r * a[1]), room);
+            for (j, b) in self.gains.iter().enumerate() {
                 // The adjoint of b bᵀ is its turn by a quarter; it sees of a what lies across.
-                let (b, c) = (self.gains[j], self.across[j][i]);
-                x -= v[j] * c * b[1];
-                y += v[j] * c * b[0];
-                own += v[j] * c * c;
+                let c = self.across[j][i];
+                for l in 0..L {
+                    x[l] -= v[j][l] * c * b[1];
+                    y[l] += v[j][l] * c * b[0];
+                    own[l] += v[j][l] * c * c;
+                }
             }
             out.seen[i] = [x, y];
             out.own[i] = own;
             for j in 0..i {
-                out.determinant += v[i] * v[j] * self.across[i][j] * self.across[i][j];
+                for l in 0..L {
+                    out.determinant[l] += v[i][l] * v[j][l] * self.across[i][j] * self.across[i][j];
+                }
             }
-            out.determinant += room * v[i];
-            out.sum[0] += v[i] * a[0] * a[0];
-            out.sum[1] += v[i] * a[1] * a[1];
-            out.sum[2] += v[i] * a[0] * a[1];
+            for l in 0..L {
+                out.determinant[l] += room[l] * v[i][l];
+                out.sum[0][l] += v[i][l] * a[0] * a[0];
+                out.sum[1][l] += v[i][l] * a[1] * a[1];
+                out.sum[2][l] += v[i][l] * a[0] * a[1];
+            }
         }
         out
     }
 
     /// The power of each seat, and of everywhere, in a stretch; all nought for silence.
     pub fn powers(&self, stretch: Covariance, steps: usize) -> Powers {
-        let mut v: Powers = [0.0; MOST + 1];
-        let (n, all) = (self.gains.len(), stretch.left + stretch.right);
-        if n == 0 || !(all > 1e-20 && all < 1e20) {
+        self.powers_of(&[stretch], steps).map(|[p]| p)
+    }
+
+    /// Of several stretches.
+    pub fn powers_of<const L: usize>(&self, stretches: &[Covariance; L], steps: usize) -> PowersOf<L> {
+        let mut v: PowersOf<L> = [[0.0; L]; MOST + 1];
+        let n = self.gains.len();
+        // A stretch of nothing goes along as one of 1, and gets nothing.
+        let all = stretches.map(|s| if sounds(s.left + s.right) { s.left + s.right } else { 1.0 });
+        if n == 0 {
             return v;
         }
-        let r = Covariance { left: stretch.left / all, right: stretch.right / all, cross: stretch.cross / all };
+        let (mut left, mut right, mut cross) = ([0.0; L], [0.0; L], [0.0; L]);
+        for l in 0..L {
+            (left[l], right[l], cross[l]) = (stretches[l].left / all[l], stretches[l].right / all[l], stretches[l].cross / all[l]);
+        }
         let equal = 1.0 / (n + usize::from(self.everywhere)) as f32;
-        v[..n].fill(equal);
+        v[..n].fill([equal; L]);
         if self.everywhere {
-            v[MOST] = equal;
+            v[MOST] = [equal; L];
         }
         for _ in 0..steps {
             let inverse = self.inverse(&v);
             let determinant = inverse.determinant;
-            let mut next = v;
             for i in 0..n {
                 let [x, y] = inverse.seen[i];
-                let asked = (r.left * x * x + r.right * y * y + 2.0 * r.cross * x * y).max(0.0);
-                next[i] = v[i] * (asked / (inverse.own[i] * determinant)).sqrt();
+                for l in 0..L {
+                    let asked = (left[l] * x[l] * x[l] + right[l] * y[l] * y[l] + 2.0 * cross[l] * x[l] * y[l]).max(0.0);
+                    v[i][l] *= (asked / (inverse.own[i][l] * determinant[l])).sqrt();
+                }
             }
             if self.everywhere {
                 let [a, b, c] = inverse.sum;
-                let asked = (r.left * (b * b + c * c) + r.right * (a * a + c * c) - 2.0 * r.cross * c * (a + b)).max(0.0);
-                next[MOST] = v[MOST] * (asked / ((a + b) * determinant)).sqrt();
+                for l in 0..L {
+                    let asked = (left[l] * (b[l] * b[l] + c[l] * c[l]) + right[l] * (a[l] * a[l] + c[l] * c[l]) - 2.0 * cross[l] * c[l] * (a[l] + b[l])).max(0.0);
+                    v[MOST][l] *= (asked / ((a[l] + b[l]) * determinant[l])).sqrt();
+                }
             }
-            v = next;
         }
-        v.map(|p| p * all)
+        for row in &mut v {
+            for l in 0..L {
+                row[l] = if sounds(stretches[l].left + stretches[l].right) { row[l] * all[l] } else { 0.0 };
+            }
+        }
+        v
     }
 
-    /// What of a stretch comes from the seats marked in `wanted`, by Wiener's filter: a matrix to be applied to both channels, row by row.
-    pub fn filter(&self, powers: &Powers, all: f32, wanted: &[bool]) -> [f32; 4] {
-        if !(all > 1e-20 && all < 1e20) {
-            return [0.0; 4];
+    /// What of stretches comes from the seats marked in `wanted`, by Wiener's filter: for each a matrix to be applied to both channels, row by row. `all` is the stretches' energy.
+    pub fn filter<const L: usize>(&self, powers: &PowersOf<L>, all: &[f32; L], wanted: &[bool]) -> [[f32; L]; 4] {
+        let safe = all.map(|a| if sounds(a) { a } else { 1.0 });
+        let mut v = *powers;
+        for row in &mut v {
+            for l in 0..L {
+                row[l] /= safe[l];
+            }
         }
-        let v = powers.map(|p| p / all);
         let inverse = self.inverse(&v);
-        let mut out = [0.0f32; 4];
+        let mut out = [[0.0f32; L]; 4];
         for (i, _) in wanted.iter().enumerate().take(self.gains.len()).filter(|(_, w)| **w) {
-            let (a, [x, y], p) = (self.gains[i], inverse.seen[i], v[i] / inverse.determinant);
-            out[0] += p * a[0] * x;
-            out[1] += p * a[0] * y;
-            out[2] += p * a[1] * x;
-            out[3] += p * a[1] * y;
+            let (a, [x, y]) = (self.gains[i], inverse.seen[i]);
+            for l in 0..L {
+                let p = v[i][l] / inverse.determinant[l];
+                out[0][l] += p * a[0] * x[l];
+                out[1][l] += p * a[0] * y[l];
+                out[2][l] += p * a[1] * x[l];
+                out[3][l] += p * a[1] * y[l];
+            }
+        }
+        for row in &mut out {
+            for l in 0..L {
+                row[l] = if sounds(all[l]) { row[l] } else { 0.0 };
+            }
         }
         out
     }
+}
+
+/// Whether there is energy, and no more than any sound has.
+fn sounds(all: f32) -> bool {
+    all > 1e-20 && all < 1e20
 }
 
 #[cfg(test)]
@@ -179,13 +221,13 @@ mod tests {
     fn the_filters_of_all_seats_add_up_to_leaving_all_as_it_is() {
         let directions = Directions::new(&[-0.5, 0.1, 0.8], false);
         let c = sum(&[(-0.5, 2.0), (0.1, 1.0), (0.8, 0.5)], 0.0);
-        let m = directions.filter(&directions.powers(c, 50), c.left + c.right, &[true, true, true]);
-        for (found, want) in m.iter().zip([1.0, 0.0, 0.0, 1.0]) {
+        let m = directions.filter(&directions.powers_of(&[c], 50), &[c.left + c.right], &[true, true, true]);
+        for ([found], want) in m.iter().zip([1.0, 0.0, 0.0, 1.0]) {
             assert!((found - want).abs() < 1e-3, "{m:?}");
         }
         // One seat's filter takes another seat's own sound out when there are only two.
         let two = Directions::new(&[-0.5, 0.5], false);
-        let m = two.filter(&[1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], 2.0, &[true, false]);
+        let m = two.filter(&[1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0].map(|p| [p]), &[2.0], &[true, false]).map(|[m]| m);
         let [l, r] = gains(0.5);
         assert!((m[0] * l + m[1] * r).abs() < 1e-3 && (m[2] * l + m[3] * r).abs() < 1e-3, "{m:?}");
     }
@@ -193,5 +235,18 @@ mod tests {
     #[test]
     fn silence_has_no_power() {
         assert_eq!(Directions::new(&[0.0], true).powers(Covariance::default(), 10), [0.0; MOST + 1]);
+    }
+    #[test]
+    fn stretches_beside_each_other_come_out_as_alone() {
+        let directions = Directions::new(&[-0.5, 0.1, 0.8], true);
+        let all = [sum(&[(-0.5, 2.0), (0.1, 1.0)], 0.1), Covariance::default(), sum(&[(0.8, 3e-9)], 0.0), sum(&[(0.1, 40.0), (0.8, 1.0)], 2.0)];
+        let together = directions.powers_of(&all, 7);
+        let filters = directions.filter(&together, &all.map(|c| c.left + c.right), &[true, false, false]);
+        for (l, c) in all.iter().enumerate() {
+            assert_eq!(together.map(|row| row[l]), directions.powers(*c, 7), "{c:?}");
+            let alone = directions.filter(&directions.powers_of(&[*c], 7), &[c.left + c.right], &[true, false, false]);
+            assert_eq!(filters.map(|row| row[l]), alone.map(|row| row[0]), "{c:?}");
+        }
+        assert_eq!(filters.map(|row| row[1]), [0.0; 4]);
     }
 }
