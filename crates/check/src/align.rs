@@ -7,7 +7,7 @@
 //! things: the strokes' own times, and the grid: a smooth curve through them that carries written to heard time.
 
 use crate::score::Score;
-use crate::spectra::{Lens, Place, RATE_HZ, Sound};
+use crate::spectra::{Lens, Panorama, Place, RATE_HZ, Sound};
 
 /// A frame of the coarse features, samples.
 const HOP: usize = 512;
@@ -15,6 +15,7 @@ const SIZE: usize = 4_096;
 /// A frame of the onset features, samples (5.8 ms), and their window.
 const FINE: usize = 128;
 const FINE_SIZE: usize = 1_024;
+const FINE_BINS: usize = 300;
 const DIMS: usize = 25;
 
 /// Where the score lies.
@@ -98,38 +99,54 @@ pub(crate) struct Known {
     pub start_within_s: f64,
     /// Points of the grid that the teacher fixed: written and heard seconds. One fixes the start, more the tempo too.
     pub pins: Vec<(f64, f64)>,
-    pub cents: f64,
     /// Semitones that the record lies above the score, where that is not to be looked for.
     pub turned: Option<usize>,
 }
 
+/// A sound as the alignment sees it: made once, however often a score is laid along it.
+pub(crate) struct Seen {
+    features: Features,
+    pub fine: Fine,
+    onsets: Vec<(f64, f32)>,
+    cents: f64,
+    end_s: f64,
+}
+
+impl Seen {
+    /// `cents` is the record's pitch against concert pitch.
+    pub fn new(sound: &Sound, cents: f64) -> Seen {
+        let mut features = record_features(sound, cents);
+        features.truncate((sound.end_s * f64::from(RATE_HZ) / HOP as f64) as usize + 2);
+        let fine = Fine::new(sound);
+        let onsets = fine.onsets();
+        Seen { features, fine, onsets, cents, end_s: sound.end_s }
+    }
+}
+
 /// Aligns a score with a sound. `None` where the score has no notes.
-pub(crate) fn align(sound: &Sound, score: &Score, known: &Known) -> Option<Alignment> {
+pub(crate) fn align(seen: &Seen, score: &Score, known: &Known) -> Option<Alignment> {
     let groups = groups(score);
     if groups.is_empty() {
         return None;
     }
-    let mut heard = record_features(sound, known.cents);
-    heard.truncate((sound.end_s * f64::from(RATE_HZ) / HOP as f64) as usize + 2);
-    let fine = Fine::new(sound, Place { seat: None });
-    let onsets = fine.onsets();
+    let Seen { features: heard, fine, onsets, cents, end_s } = seen;
     let seconds = HOP as f64 / f64::from(RATE_HZ);
     let written = score_features(score, seconds);
     let coarse = if known.pins.len() > 1 {
         Coarse { grid: known.pins.clone(), semitones: 0, sure: 1.0, stretch: 1.0 }
     } else {
-        coarse(&heard, &written, known, seconds)
+        coarse(heard, &written, known, seconds)
     };
     let fixed = known.pins.len() > 1;
     let rough: Vec<f64> = groups.iter().map(|w| line(&coarse.grid, *w)).collect();
     let strokes_near = |rough: &[f64]| -> Vec<Stroke> {
-        let found = fine.place(score, &groups, rough, coarse.semitones, known.cents, fixed);
+        let found = fine.place(score, &groups, rough, coarse.semitones, *cents, fixed);
         groups.iter().zip(found).map(|(w, (h, s))| Stroke { written_s: *w, heard_s: h, strength: s }).collect()
     };
     let mut strokes = strokes_near(&rough);
     if !fixed {
         // Once more from the curve through what was found: the warped path strays where little sounds.
-        let clear: Vec<Stroke> = strokes.iter().filter(|s| s.strength > 0.25 && s.heard_s < sound.end_s).cloned().collect();
+        let clear: Vec<Stroke> = strokes.iter().filter(|s| s.strength > 0.25 && s.heard_s < *end_s).cloned().collect();
         if clear.len() >= 4 {
             let curve = smooth(&clear, score.length_s);
             let again = strokes_near(&groups.iter().map(|w| line(&curve, *w)).collect::<Vec<f64>>());
@@ -140,14 +157,14 @@ pub(crate) fn align(sound: &Sound, score: &Score, known: &Known) -> Option<Align
         }
     }
     // What lies behind the record's end says nothing of its time.
-    let within: Vec<Stroke> = strokes.iter().filter(|s| s.heard_s < sound.end_s).cloned().collect();
+    let within: Vec<Stroke> = strokes.iter().filter(|s| s.heard_s < *end_s).cloned().collect();
     let grid = if fixed { coarse.grid } else { smooth(if within.is_empty() { &strokes } else { &within }, score.length_s) };
     let span = |g: &[(f64, f64)]| match (g.first(), g.last()) {
         (Some(a), Some(b)) if b.0 - a.0 > 0.5 => (b.1 - a.1) / (b.0 - a.0),
         _ => coarse.stretch,
     };
     let stretch = span(&grid);
-    Some(Alignment { strokes, grid, sure: coarse.sure, semitones: coarse.semitones, stretch, onsets })
+    Some(Alignment { strokes, grid, sure: coarse.sure, semitones: coarse.semitones, stretch, onsets: onsets.clone() })
 }
 
 /// Times at which notes are written, over all parts.
@@ -403,6 +420,7 @@ fn thinned(path: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
 }
 
 /// Levels frame by frame in short windows, for rises.
+#[derive(Clone)]
 pub(crate) struct Fine {
     levels: Vec<Vec<f32>>,
     /// Rise over all bins, frame by frame, 1 a usual onset.
@@ -413,25 +431,46 @@ pub(crate) struct Fine {
 const LAG: usize = 3;
 
 impl Fine {
-    /// What is heard from one place.
-    pub fn new(sound: &Sound, place: Place) -> Fine {
+    /// Both sides at once.
+    pub fn new(sound: &Sound) -> Fine {
         let mut lens = Lens::new();
+        Fine::of(sound, &mut |f, out| lens.look_to(sound, Place { seat: None }, (f * FINE) as i64 - (FINE_SIZE / 2) as i64, FINE_SIZE, FINE_BINS, out))
+    }
+
+    /// What is heard from one seat.
+    pub fn from_seat(sound: &Sound, panorama: &Panorama, seat: f32) -> Fine {
+        Fine::of(sound, &mut |f, out| panorama.from_seat(f, seat, out))
+    }
+
+    /// The places that [`Fine::from_seat`] takes; `None` for mono.
+    pub fn panorama(sound: &Sound) -> Option<Panorama> {
+        Panorama::new(sound, FINE_SIZE, FINE, FINE_BINS)
+    }
+
+    fn of(sound: &Sound, look: &mut dyn FnMut(usize, &mut Vec<f32>)) -> Fine {
         let frames = sound.middle.len() / FINE + 1;
         let scale = (100.0 / sound.rms) as f32;
         let mut levels = Vec::with_capacity(frames);
         let mut spectrum = Vec::new();
         for f in 0..frames {
-            lens.look_to(sound, place, (f * FINE) as i64 - (FINE_SIZE / 2) as i64, FINE_SIZE, 300, &mut spectrum);
+            look(f, &mut spectrum);
             levels.push(spectrum.iter().map(|v| libm::log1pf(scale * v)).collect::<Vec<f32>>());
         }
         let mut fine = Fine { levels, flux: vec![] };
-        let mut flux: Vec<f32> = (0..frames).map(|f| (2..300).map(|b| fine.rise(f, b)).sum()).collect();
+        let mut flux: Vec<f32> = (0..frames).map(|f| fine.whole_rise(f)).collect();
         let mut sorted: Vec<f32> = peaks(&flux).iter().map(|p| flux[*p]).collect();
         sorted.sort_by(f32::total_cmp);
         let usual = sorted.get(sorted.len() * 8 / 10).copied().unwrap_or(1.0).max(1e-3);
         flux.iter_mut().for_each(|f| *f /= usual);
         fine.flux = flux;
         fine
+    }
+
+    /// The rise of all bins, in the order of [`Fine::rise`].
+    fn whole_rise(&self, f: usize) -> f32 {
+        let Some(before) = f.checked_sub(LAG) else { return 0.0 };
+        let (row, now) = (&self.levels[before], &self.levels[f]);
+        now[2..].iter().zip(row.windows(3).skip(1)).map(|(n, w)| (n - w[0].max(w[1]).max(w[2])).max(0.0)).sum::<f32>() + self.rise(f, FINE_BINS - 1)
     }
 
     fn rise(&self, f: usize, b: usize) -> f32 {

@@ -60,7 +60,7 @@ impl Heard {
     }
 }
 
-/// Listens to strokes at the given times (seconds, rising) from one place; for what has no pitches, only to how much of them is new.
+/// Listens to strokes at the given times (seconds, rising) from one place; of what has no pitches alone the short windows, for how much is new.
 pub(crate) fn listen(sound: &Sound, place: Place, combs: &Combs, times: &[f64], pitched: bool) -> Vec<Heard> {
     let weights = |t: &Templates, spectrum: &[f32]| if pitched { t.weights(spectrum) } else { [0.0; PITCHES] };
     let mut lens = Lens::new();
@@ -75,7 +75,9 @@ pub(crate) fn listen(sound: &Sound, place: Place, combs: &Combs, times: &[f64], 
         .iter()
         .map(|t| {
             let (on, before) = (frame(*t), frame(*t - LEAD_S));
-            [look(on, LONG), look(on, MIDDLE), look(before - MIDDLE as i64, MIDDLE), look(on, SHORT), look(before - SHORT as i64, SHORT)]
+            let tonal = if pitched { [look(on, LONG), look(on, MIDDLE), look(before - MIDDLE as i64, MIDDLE)] } else { Default::default() };
+            let [long, after, earlier] = tonal;
+            [long, after, earlier, look(on, SHORT), look(before - SHORT as i64, SHORT)]
         })
         .collect();
     let colours: Vec<Vec<f32>> = [(0, &combs.long), (1, &combs.middle), (3, &combs.short)]

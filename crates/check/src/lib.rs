@@ -190,8 +190,8 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
     let mut checked = Checked { id: score.id.clone(), file: first_file.into(), stretch: 1.0, aligned: 1.0, ..Checked::default() };
     let mut stretches: Vec<moments::Stretch> = Vec::new();
     let mut wholes: Vec<(Option<usize>, Whole, f64)> = Vec::new();
-    // The first stretch: which it is, what was known of it, and whether it is doubtful.
-    let mut doubt: Option<(&Span, align::Known, bool)> = None;
+    // The first stretch: which it is, what was known of it, its pitch, and whether it is doubtful.
+    let mut doubt: Option<(&Span, align::Known, f64, bool)> = None;
     for span in spans {
         let Span { file, record, from_s: from, to_s: to } = span;
         let from_s = (from - AROUND_S).max(0.0);
@@ -200,15 +200,16 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
         let cents = options.cents.or_else(|| hear::pitch_reference(&cut).ok().flatten().filter(|p| p.confidence > 0.15).map(|p| p.cents));
         checked.cents = checked.cents.or(cents);
         let pins = options.pins.iter().filter(|p| *file == first_file && p.1 >= from_s && p.1 <= to + AROUND_S).map(|p| (p.0, p.1 - from_s)).collect();
-        let known = align::Known { start_s: from - from_s, start_within_s: options.start_within_s, pins, cents: cents.unwrap_or(0.0), turned: None };
-        let Some(alignment) = align::align(&sound, score, &known) else { continue };
-        let alignment = if known.pins.len() < 2 { swung(score, &sound, &known, alignment) } else { alignment };
-        let combs = features::Combs::new(known.cents);
-        let mut stretch = moments::Stretch { sound, alignment, combs, cents: known.cents, from_s, hearings: None };
+        let known = align::Known { start_s: from - from_s, start_within_s: options.start_within_s, pins, turned: None };
+        let cents = cents.unwrap_or(0.0);
+        let seen = align::Seen::new(&sound, cents);
+        let Some(alignment) = align::align(&seen, score, &known) else { continue };
+        let alignment = if known.pins.len() < 2 { swung(score, &seen, &known, alignment) } else { alignment };
+        let mut stretch = moments::Stretch { sound, seen, panorama: Default::default(), alignment, combs: features::Combs::new(cents), cents, from_s, hearings: None };
         if stretch.alignment.semitones != 0 {
             // One part moved and the others right can lead the search astray: is more heard where it lies as written?
             let plain = align::Known { turned: Some(0), ..known.clone() };
-            if let Some(as_written) = align::align(&stretch.sound, score, &plain) {
+            if let Some(as_written) = align::align(&stretch.seen, score, &plain) {
                 let moved = whole::held(score, &stretch, 3);
                 let moved_alignment = std::mem::replace(&mut stretch.alignment, as_written);
                 if whole::held(score, &stretch, 3) < moved {
@@ -222,7 +223,7 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
         checked.files.push((*file).into());
         checked.aligned = checked.aligned.min(alignment.sure.clamp(0.0, 1.0));
         if stretches.is_empty() {
-            doubt = Some((span, known.clone(), alignment.sure < 1.6 * UNSURE || early.is_some()));
+            doubt = Some((span, known.clone(), cents, alignment.sure < 1.6 * UNSURE || early.is_some()));
             checked.file = (*file).into();
             checked.stretch = alignment.stretch;
             checked.grid = alignment.grid.iter().map(|(w, h)| (*w, from_s + h)).collect();
@@ -295,7 +296,7 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
     }
     let share = whole::held_by_parts(&held);
     let tempi = match &doubt {
-        Some((span, known, doubtful)) if known.pins.len() < 2 && (*doubtful || share < 0.5) => other_tempi(score, span, known, from_s, share),
+        Some((span, known, cents, doubtful)) if known.pins.len() < 2 && (*doubtful || share < 0.5) => other_tempi(score, span, known, *cents, from_s, share),
         _ => vec![],
     };
     whole::together(score, &mut wholes, share, &tempi, first.alignment.semitones);
@@ -322,15 +323,17 @@ fn quiet(note: &mut NoteChecked) {
 const UNSURE: f64 = 0.35;
 
 /// Half and double the written tempo where the passage fits a stretch better: times the written one, and how sure.
-fn other_tempi(score: &Score, span: &Span, known: &align::Known, from_s: f64, share: f64) -> Vec<(f64, f64)> {
+fn other_tempi(score: &Score, span: &Span, known: &align::Known, cents: f64, from_s: f64, share: f64) -> Vec<(f64, f64)> {
     let mut out = Vec::new();
     for times in [0.5, 2.0] {
         // At half the tempo it goes on for twice as long.
         let end = if times < 1.0 { span.to_s.max(span.from_s + score.length_s / times) } else { span.to_s };
         let cut = span.record.slice_time(Seconds(from_s)..Seconds((end + AROUND_S).min(span.record.duration().0).max(from_s)));
         let at_tempo = whole::at_tempo(score, times);
-        let Some((sound, alignment)) = spectra::Sound::new(&cut).and_then(|s| align::align(&s, &at_tempo, known).map(|a| (s, a))) else { continue };
-        let stretch = moments::Stretch { sound, alignment, combs: features::Combs::new(known.cents), cents: known.cents, from_s, hearings: None };
+        let Some(sound) = spectra::Sound::new(&cut) else { continue };
+        let seen = align::Seen::new(&sound, cents);
+        let Some(alignment) = align::align(&seen, &at_tempo, known) else { continue };
+        let stretch = moments::Stretch { sound, seen, panorama: Default::default(), alignment, combs: features::Combs::new(cents), cents, from_s, hearings: None };
         let held = whole::held(&at_tempo, &stretch, 0);
         // Played at another tempo, clearly more is heard than as written; other music fits neither way.
         if held > TEMPO_HELD && held > share + TEMPO_MORE {
@@ -346,12 +349,12 @@ const TEMPO_MORE: f64 = 0.15;
 
 /// Where a good part of the strokes has no onset, the record may swing otherwise than written: the score is swung in other ways, and the one by which
 /// clearly more strokes are found is kept.
-fn swung(score: &Score, sound: &spectra::Sound, known: &align::Known, as_written: align::Alignment) -> align::Alignment {
+fn swung(score: &Score, seen: &align::Seen, known: &align::Known, as_written: align::Alignment) -> align::Alignment {
     if as_written.found() > 0.8 {
         return as_written;
     }
     let ways = [(0.5, 50.0), (0.5, 58.0), (0.5, 65.0), (0.25, 58.0), (0.25, 65.0)];
-    let others = ways.iter().filter_map(|(unit, percent)| align::align(sound, &whole::at_swing(score, *unit, *percent), known)?.written_at(score));
+    let others = ways.iter().filter_map(|(unit, percent)| align::align(seen, &whole::at_swing(score, *unit, *percent), known)?.written_at(score));
     let best = others.max_by(|a, b| a.found().total_cmp(&b.found()));
     match best {
         Some(b) if b.found() > as_written.found() + 0.12 => b,

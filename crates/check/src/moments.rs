@@ -1,14 +1,15 @@
 //! What is heard of a part: its strokes, and onsets that nobody wrote, each with the odds of every pitch that the instrument has, pooled over all
 //! stretches of record in which the passage comes back.
 
-use crate::align::{Alignment, Fine};
+use crate::align::{Alignment, Fine, Seen};
 use crate::chances::{Hearings, NOTHING};
 use crate::evidence::log_odds;
 use crate::features::{Combs, listen};
 use crate::score::{Score, ScorePart};
 use lesson::Kind;
-use crate::spectra::{Place, Sound, seat_of};
-use std::cell::RefCell;
+use crate::spectra::{Panorama, Place, Sound, seat_of};
+use std::borrow::Cow;
+use std::cell::{OnceCell, RefCell};
 
 /// Notes of one part written within so many seconds are one stroke: strings are struck one after the other.
 const STROKE_S: f64 = 0.045;
@@ -18,6 +19,9 @@ const OWN_S: f64 = 0.06;
 /// A stretch of record, with where the score lies in it.
 pub(crate) struct Stretch {
     pub sound: Sound,
+    pub seen: Seen,
+    /// For the onsets of each seat, where there is more than one part.
+    pub panorama: OnceCell<Option<Panorama>>,
     pub alignment: Alignment,
     pub combs: Combs,
     pub cents: f64,
@@ -121,7 +125,10 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
         let seat = seat_of(&stretch.sound, own.seat, &times.iter().map(|t| (t.1, begin(&t.3))).collect::<Vec<_>>(), stretch.cents);
         // Where several parts sound, each part's own onsets are looked for at its seat and its pitches.
         let several = score.parts.len() > 1;
-        let fine = several.then(|| Fine::new(&stretch.sound, Place { seat }));
+        let fine: Option<Cow<Fine>> = several.then(|| match (seat, stretch.panorama.get_or_init(|| Fine::panorama(&stretch.sound))) {
+            (Some(seat), Some(panorama)) => Cow::Owned(Fine::from_seat(&stretch.sound, panorama, seat)),
+            _ => Cow::Borrowed(&stretch.seen.fine),
+        });
         let own_onset = |heard_s: f64, notes: &[usize]| -> Option<(f64, f32)> {
             let pitches: Vec<i32> = notes.iter().map(|n| &own.notes[*n]).filter(|n| own.is_pitched() && !n.unpitched).map(|n| n.midi + align.semitones).collect();
             fine.as_ref()?.near(heard_s, &pitches, stretch.cents)

@@ -62,6 +62,43 @@ pub(crate) struct Place {
     pub seat: Option<f32>,
 }
 
+/// Spectra of windows in even steps with the place of each bin between left and right, from which what each seat holds follows: one pass over the record for all parts.
+pub(crate) struct Panorama {
+    bins: usize,
+    /// Frame by frame, bin by bin: level and place.
+    points: Vec<(f32, f32)>,
+}
+
+impl Panorama {
+    /// The first `bins` of windows of `size` samples around every `hop`th one; `None` for mono.
+    pub fn new(sound: &Sound, size: usize, hop: usize, bins: usize) -> Option<Panorama> {
+        let right = sound.right.as_ref()?;
+        let (mut lens, mut l, mut r) = (Lens::new(), Vec::new(), Vec::new());
+        let frames = sound.middle.len() / hop + 1;
+        let mut points = Vec::with_capacity(frames * bins);
+        for f in 0..frames {
+            let from = (f * hop) as i64 - (size / 2) as i64;
+            lens.one(&sound.left, from, size, &mut l);
+            lens.one(right, from, size, &mut r);
+            points.extend(l.iter().zip(&r).take(bins).map(|(l, r)| ((l * l + r * r).sqrt(), place_of(*l, *r))));
+        }
+        Some(Panorama { bins, points })
+    }
+
+    /// A frame as heard from a seat.
+    pub fn from_seat(&self, frame: usize, seat: f32, out: &mut Vec<f32>) {
+        out.clear();
+        let row = self.points.get(frame * self.bins..(frame + 1) * self.bins).unwrap_or(&[]);
+        out.extend(row.iter().map(|(level, at)| let_through(*level, *at, seat)));
+    }
+}
+
+/// A bin's level from a seat.
+fn let_through(level: f32, at: f32, seat: f32) -> f32 {
+    let away = (at - seat) / SEAT_WIDTH;
+    level * libm::expf(-away * away)
+}
+
 /// Takes spectra.
 pub(crate) struct Lens {
     sizes: Vec<(usize, RealFft, Vec<f32>)>,
@@ -87,10 +124,7 @@ impl Lens {
                 let mut other = std::mem::take(&mut self.other);
                 self.one(right, from, size, &mut other);
                 for (l, r) in out.iter_mut().zip(&other).take(bins) {
-                    let at = place_of(*l, *r);
-                    let away = (at - seat) / SEAT_WIDTH;
-                    let level = (*l * *l + *r * *r).sqrt();
-                    *l = level * libm::expf(-away * away);
+                    *l = let_through((*l * *l + *r * *r).sqrt(), place_of(*l, *r), seat);
                 }
                 self.other = other;
             }
@@ -183,8 +217,7 @@ fn explained(sound: &Sound, right: &[f32], seats: &[f32], strokes: &[(f64, Vec<i
                     let (Some(a), Some(b)) = (l.get(bin), r.get(bin)) else { continue };
                     let (level, at) = ((a * a + b * b).sqrt(), place_of(*a, *b));
                     for (o, seat) in out.iter_mut().zip(seats) {
-                        let away = (at - seat) / SEAT_WIDTH;
-                        *o += sign * level * libm::expf(-away * away);
+                        *o += sign * let_through(level, at, *seat);
                     }
                 }
             }
