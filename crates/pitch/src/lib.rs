@@ -33,6 +33,6 @@ pub use degree::Degree;
 pub use harmony::{CORES, Core, Harmony, Held, MARKS, Stretch, Timing, all_marks, harmony};
 pub use interval::Interval;
 pub use key::{Key, Mode};
-pub use names::{Context, Name, Naming, names};
+pub use names::{Context, FirstName, Name, Naming, first_name, names};
 pub use note::{Letter, Midi, PitchClass, Spelled, Spelling};
 pub use symbol::{Part, PartKind, Style, Symbol};

@@ -101,29 +101,18 @@ const FOREIGN_BASS: i32 = 12;
 /// assert_eq!(both.names[1].symbol.to_string(), "Gsus4/C");
 /// ```
 pub fn names(notes: &[Midi], context: &Context) -> Naming {
-    let grip: Classes = notes.iter().map(|n| n.class()).collect();
-    let own_bass = notes.iter().min().copied();
-    let bass = context.bass.or(own_bass).map(Midi::class);
-    let Some(bass) = bass else {
+    let Some(view) = View::of(notes, context) else {
         return none("nothing sounds, so there is nothing to name".into());
     };
-    let sound = grip.with(bass);
-    let view = View { notes, grip, sound, bass, context, steps: context.key.map(steps), over_time: false };
+    let bass = view.bass;
     let mut remarks = Vec::new();
-
-    let mut found: Vec<Candidate> = Vec::with_capacity(64);
-    if let Some(written) = &context.written {
-        view.read_written(written, &mut found, &mut remarks);
-    }
-    if sound.len() > 1 {
-        view.read_all(&mut found);
-    }
+    let mut found = view.read(&mut remarks);
     let best = found.iter().map(|c| c.points).min().unwrap_or(i32::MAX).min(LIMIT);
     // What the lesson says stands far below zero and would hide the rest.
     let others = found.iter().filter(|c| c.from == From::Notes).map(|c| c.points).min().unwrap_or(best);
     let limit = others.max(best).saturating_add(SPREAD).min(LIMIT);
     found.retain(|c| c.points <= limit);
-    found.sort_by_key(|c| (c.points, (c.root + 12 - bass.0) % 12, c.foreign, c.tones, c.from));
+    found.sort_by_key(|c| c.rank(bass));
 
     let mut list: Vec<Name> = Vec::with_capacity(MOST);
     for candidate in &found {
@@ -142,6 +131,33 @@ pub fn names(notes: &[Midi], context: &Context) -> Naming {
     let no_name = list.is_empty().then(|| why::no_name(&view));
     remarks.extend(why::remarks(&view, list.first()));
     Naming { no_name, interval: view.interval(list.first()), names: list, remarks }
+}
+
+/// The first of [`names()`], without its words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FirstName {
+    /// As in [`Name`].
+    pub symbol: Symbol,
+    /// As in [`Name`].
+    pub omitted: Vec<Degree>,
+    /// As in [`Name`].
+    pub points: i32,
+}
+
+/// What the notes are called first, for many at once: no reasons, no other names. `None` where [`names()`] has none.
+///
+/// ```
+/// use pitch::{Context, Midi, first_name, names};
+/// let (notes, context) = ([Midi(48), Midi(64), Midi(67), Midi(69)], Context::default());
+/// assert_eq!(first_name(&notes, &context).unwrap().symbol, names(&notes, &context).names[0].symbol);
+/// assert_eq!(first_name(&[], &context), None);
+/// ```
+pub fn first_name(notes: &[Midi], context: &Context) -> Option<FirstName> {
+    let view = View::of(notes, context)?;
+    let found = view.read(&mut Vec::new());
+    let best = found.iter().min_by_key(|c| c.rank(view.bass)).filter(|c| c.points <= LIMIT)?;
+    let (symbol, _) = view.symbol(best);
+    Some(FirstName { omitted: view.omitted(&symbol), points: best.points, symbol })
 }
 
 fn none(reason: String) -> Naming {
@@ -219,7 +235,40 @@ enum From {
     Notes,
 }
 
+impl Candidate {
+    /// What is first comes first.
+    fn rank(&self, bass: PitchClass) -> (i32, u8, bool, u32, From) {
+        (self.points, (self.root + 12 - bass.0) % 12, self.foreign, self.tones, self.from)
+    }
+}
+
+impl<'a> View<'a> {
+    /// `None` where nothing sounds.
+    fn of(notes: &'a [Midi], context: &'a Context) -> Option<View<'a>> {
+        let grip: Classes = notes.iter().map(|n| n.class()).collect();
+        let bass = context.bass.or(notes.iter().min().copied())?.class();
+        Some(View { notes, grip, sound: grip.with(bass), bass, context, steps: context.key.map(steps), over_time: false })
+    }
+}
+
 impl View<'_> {
+    /// All readings, the lesson's own sign first.
+    fn read(&self, remarks: &mut Vec<String>) -> Vec<Candidate> {
+        let mut found: Vec<Candidate> = Vec::with_capacity(64);
+        if let Some(written) = &self.context.written {
+            self.read_written(written, &mut found, remarks);
+        }
+        if self.sound.len() > 1 {
+            self.read_all(&mut found);
+        }
+        found
+    }
+
+    fn omitted(&self, symbol: &Symbol) -> Vec<Degree> {
+        let root = symbol.root.class();
+        symbol.tones.iter().copied().filter(|t| !self.grip.holds(t.class(root))).collect()
+    }
+
     fn read_all(&self, found: &mut Vec<Candidate>) {
         (0..12).for_each(|root| self.read_on(root, found));
     }
@@ -415,7 +464,7 @@ impl View<'_> {
         let mut name = Name {
             harte: symbol.harte(),
             rootless: !self.grip.holds(root),
-            omitted: symbol.tones.iter().copied().filter(|t| !self.grip.holds(t.class(root))).collect(),
+            omitted: self.omitted(&symbol),
             degrees: self.notes.iter().map(|n| self.degree(&symbol, n.class())).collect(),
             spelled: self.notes.iter().map(|&n| Spelled::from_midi(n, self.spell(&symbol, n.class()))).collect(),
             bass_degree: self.degree(&symbol, self.bass),

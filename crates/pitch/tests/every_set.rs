@@ -1,6 +1,6 @@
 //! What must be true of every name of every set of pitch classes, over every bass: 4,095 sets, 12 basses each.
 
-use pitch::{Classes, Context, Key, Midi, Naming, Symbol, names};
+use pitch::{Classes, Context, Key, Midi, Naming, Symbol, first_name, names};
 
 fn check(notes: &[Midi], context: &Context, naming: &Naming) {
     let grip: Classes = notes.iter().map(|n| n.class()).collect();
@@ -8,6 +8,8 @@ fn check(notes: &[Midi], context: &Context, naming: &Naming) {
     let told = || format!("{notes:?} {context:?} {naming:#?}");
     assert_eq!(naming.names.is_empty(), naming.no_name.is_some(), "{}", told());
     assert!(naming.names.len() <= 8, "{}", told());
+    let first = naming.names.first().map(|n| (n.symbol.clone(), n.omitted.clone(), n.points));
+    assert_eq!(first_name(notes, context).map(|n| (n.symbol, n.omitted, n.points)), first, "{}", told());
     assert!(naming.names.windows(2).all(|w| w[0].points <= w[1].points), "{}", told());
     let weak = naming.names.iter().skip(3).filter(|n| n.why.iter().any(|w| w.contains("weak"))).count();
     assert_eq!(weak, 0, "a weak name after three others: {}", told());
