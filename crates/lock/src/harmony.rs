@@ -11,7 +11,7 @@
 //! greatest weight (its first note counts double), else the lowest note most of the time.
 
 use lesson::{Beats, HarmonySpan, Kind, Passage, soundings};
-use pitch::{Classes, Context, Degree, Harmony, Held, Midi, Name, Naming, Stretch, Symbol, Timing, names};
+use pitch::{Classes, Context, Degree, FirstName, Harmony, Held, Midi, Naming, Stretch, Symbol, Timing, first_name, names};
 
 /// Part of the whole weight below which a pitch passes by, when a bar is cut up.
 const PASSING: f64 = 0.1;
@@ -63,8 +63,7 @@ pub struct PartHarmony {
 
 /// The harmony of every beat of a passage.
 pub fn harmony(passage: &Passage) -> Vec<BeatHarmony> {
-    let of = |s: Sign| (s.beat..s.beat + s.beats).map(move |beat| BeatHarmony { bar: s.bar, beat, symbol: s.symbol.clone(), written: s.written });
-    signs(passage).into_iter().flat_map(of).collect()
+    Signs::of(passage).harmony()
 }
 
 /// The harmony of a passage, stretch by stretch.
@@ -106,15 +105,39 @@ pub(crate) struct Sign {
     pub written: bool,
 }
 
-/// The signs of all stretches; what is heard counts only where something is not written.
-pub(crate) fn signs(passage: &Passage) -> Vec<Sign> {
-    if (0..passage.bars.len()).all(|i| !written_in(passage, i).is_empty()) {
-        return cut(passage, &Sound::default()).into_iter().map(|c| sign(passage, c, None)).collect();
+/// The harmony of a passage and the sounds that it comes from, worked out once for all that asks for names: they are the slow part of naming.
+pub struct Signs {
+    pub(crate) list: Vec<Sign>,
+    sound: Sound,
+}
+
+impl Signs {
+    /// The signs of all stretches; what is heard counts only where something is not written.
+    pub fn of(passage: &Passage) -> Signs {
+        let sound = Sound::of(passage);
+        let list = if (0..passage.bars.len()).all(|i| !written_in(passage, i).is_empty()) {
+            cut(passage, &Sound::default()).into_iter().map(|c| sign(passage, c, None)).collect()
+        } else {
+            let cuts = cut(passage, &sound);
+            let heard = hear(passage, &sound, &cuts);
+            cuts.into_iter().zip(&heard).map(|(c, h)| sign(passage, c, Some(h))).collect()
+        };
+        Signs { list, sound }
     }
-    let sound = Sound::of(passage);
-    let cuts = cut(passage, &sound);
-    let heard = hear(passage, &sound, &cuts);
-    cuts.into_iter().zip(&heard).map(|(c, h)| sign(passage, c, Some(h))).collect()
+
+    /// As [`harmony`].
+    pub fn harmony(&self) -> Vec<BeatHarmony> {
+        let of = |s: &Sign| {
+            let (bar, symbol, written) = (s.bar, s.symbol.clone(), s.written);
+            (s.beat..s.beat + s.beats).map(move |beat| BeatHarmony { bar, beat, symbol: symbol.clone(), written })
+        };
+        self.list.iter().flat_map(of).collect()
+    }
+
+    /// As [`bass_at`].
+    pub(crate) fn bass_at(&self, from: Beats, to: Beats) -> Option<Midi> {
+        bass_of(&weigh(&self.sound, from, to))
+    }
 }
 
 fn sign(passage: &Passage, c: Cut, heard: Option<&Harmony>) -> Sign {
@@ -265,7 +288,7 @@ fn weigh(sound: &Sound, from: Beats, to: Beats) -> Vec<Weight> {
 }
 
 /// The plainest name of what does not pass by, if one sign explains it well enough; the outer `None` where nothing sounds.
-fn clear_name(weights: &[Weight], passage: &Passage) -> Option<Option<Name>> {
+fn clear_name(weights: &[Weight], passage: &Passage) -> Option<Option<FirstName>> {
     if weights.is_empty() {
         return None;
     }
@@ -280,7 +303,7 @@ fn clear_name(weights: &[Weight], passage: &Passage) -> Option<Option<Name>> {
     notes.dedup();
     let context = Context { bass: bass_of(weights), key: passage.key, ..Context::default() };
     let distinct = by_class.iter().filter(|w| **w >= PASSING * total).count();
-    Some(names(&notes, &context).names.into_iter().next().filter(|n| distinct <= 5 && n.omitted.len() <= 1))
+    Some(first_name(&notes, &context).filter(|n| distinct <= 5 && n.omitted.len() <= 1))
 }
 
 /// Whether the beats `a` up to `b` of a bar have one harmony: one sign explains them, and no half of them holds two plainer, complete chords on different
@@ -293,7 +316,7 @@ fn is_one(sound: &Sound, passage: &Passage, a: u32, b: u32, time: &impl Fn(u32) 
     let Some(name_of_all) = name(a, b) else { return true };
     let Some(all) = name_of_all else { return false };
     let middle = a + (b - a).div_ceil(2);
-    let complete = |n: &Name| n.omitted.is_empty() && n.symbol.tones.len() > 2;
+    let complete = |n: &FirstName| n.omitted.is_empty() && n.symbol.tones.len() > 2;
     let two = match (name(a, middle).flatten(), name(middle, b).flatten()) {
         (Some(x), Some(y)) => complete(&x) && complete(&y) && x.symbol.root.class() != y.symbol.root.class() && x.points.max(y.points) < all.points,
         _ => false,

@@ -86,3 +86,22 @@ fn shape_beside_sound_under_a_capo() {
     assert_eq!(names[0].name().unwrap().to_string(), "Eb");
     assert_eq!(names[0].shape.as_ref().unwrap().to_string(), "C");
 }
+
+#[test]
+fn what_is_worked_out_once_is_what_is_worked_out_each_time() {
+    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/ferry-road/lesson.kdl")).unwrap();
+    let lesson = lesson::read(&text).lesson;
+    let mut named = 0;
+    for p in &lesson.passages {
+        let signs = lock::Signs::of(p);
+        assert_eq!((signs.harmony(), signs.bar_names(p)), (lock::harmony(p), lock::bar_names(p)));
+        for part in 0..p.parts.len() {
+            let names = lock::grip_names(p, part);
+            assert_eq!(signs.grip_names(p, part), names);
+            let brief: Vec<_> = names.iter().map(|g| (g.name().cloned(), g.shape.clone())).collect();
+            assert_eq!(signs.grip_signs(p, part), brief);
+            named += names.len();
+        }
+    }
+    assert!(named > 20, "{named}");
+}

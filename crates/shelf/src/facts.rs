@@ -154,7 +154,8 @@ pub fn facts(reading: &lesson::Reading) -> Facts {
 }
 
 fn passage_facts(passage: &Passage) -> PassageFacts {
-    let harmony = lock::harmony(passage);
+    let signs = lock::Signs::of(passage);
+    let harmony = signs.harmony();
     let tempi = || passage.bars.iter().map(|b| b.tempo_bpm);
     PassageFacts {
         id: passage.id.clone(),
@@ -164,7 +165,7 @@ fn passage_facts(passage: &Passage) -> PassageFacts {
         swing_percent: passage.bars.iter().find_map(|b| b.swing).map(|s| s.percent).filter(|p| *p > 50.0),
         bars: passage.bars.iter().filter(|b| b.number > 0).count() as u32,
         texts: texts(passage),
-        parts: part_facts(passage),
+        parts: part_facts(passage, &signs),
         chords: chord_facts(passage, &harmony),
         pairs: lock::lock_under(passage, &harmony).pairs.iter().filter(|p| p.slots > 0).map(pair_facts).collect(),
     }
@@ -246,26 +247,18 @@ fn struck(part: &Part, neck: &Instrument) -> Vec<Struck> {
     out
 }
 
-fn part_facts(passage: &Passage) -> Vec<PartFacts> {
+fn part_facts(passage: &Passage, signs: &lock::Signs) -> Vec<PartFacts> {
     let found: Vec<Vec<Struck>> = passage.parts.iter().map(|p| p.neck.as_ref().map(|n| struck(p, n)).unwrap_or_default()).collect();
-    let wanted: Vec<(Vec<Midi>, Option<(usize, Beats)>)> = passage
-        .parts
-        .iter()
-        .zip(&found)
-        .flat_map(|(p, all)| all.iter().map(move |s| (p.neck.as_ref().map(|n| s.grip.midi(n).into_iter().flatten().collect()).unwrap_or_default(), s.first)))
-        .collect();
-    let mut namings = lock::name_all(passage, &wanted).into_iter();
     let mut out = Vec::new();
     for (part, all) in passage.parts.iter().zip(found) {
         let mut uses = techniques(part);
         let mut grips = Vec::new();
         for s in all {
-            let naming = namings.next();
             let pinned = s.letter.and_then(|l| part.grips.iter().find(|g| g.letter == l)).and_then(|g| g.name.clone());
             let Some(neck) = &part.neck else { continue };
             let sounds = |root: pitch::PitchClass| s.grip.midi(neck).into_iter().flatten().any(|m| m.class() == root);
-            let best = naming.and_then(|n| n.names.into_iter().next());
-            let name = pinned.or(best.map(|n| n.symbol));
+            let notes: Vec<Midi> = s.grip.midi(neck).into_iter().flatten().collect();
+            let name = pinned.or_else(|| signs.first_name(passage, &notes, s.first));
             let parents = neck::parents(&s.grip, neck);
             let parent = lock::parent_of(&s.grip, neck, name.as_ref()).map(|p| p.form);
             grips.push(GripFacts {

@@ -16,8 +16,7 @@ mod grips;
 mod lines;
 
 use crate::findings::words::{Name, sentence};
-use crate::harmony::{Sign, signs};
-use crate::names::name_under;
+use crate::harmony::{Sign, Signs};
 use crate::share::lock;
 use lesson::{Beats, Event, Kind, Lesson, Part, Passage};
 use pitch::{Midi, Name as ChordName, Symbol};
@@ -114,7 +113,7 @@ pub fn running_order(lesson: &Lesson, pace: &Pace) -> Vec<Talk> {
 
 /// All that can be drafted on a passage, whatever the teacher wrote. Empty for a passage in which nothing is played.
 pub fn draft(passage: &Passage) -> Vec<Point> {
-    let heard = Heard { passage, signs: signs(passage) };
+    let heard = Heard { passage, signs: Signs::of(passage) };
     let mut out = Vec::new();
     for index in (0..passage.parts.len()).filter(|i| speaks(&passage.parts[*i])) {
         let grips = grips::on_grips(&heard, index);
@@ -211,7 +210,7 @@ fn ordered(passage: &Passage, own: Vec<Point>, drafted: Vec<Point>) -> Vec<Point
 /// A passage and the signs of its stretches.
 struct Heard<'a> {
     passage: &'a Passage,
-    signs: Vec<Sign>,
+    signs: Signs,
 }
 
 /// What notes at a place are called.
@@ -228,21 +227,21 @@ impl Heard<'_> {
         if let Some(symbol) = pin.or(fixed) {
             return Some(Called { symbol: symbol.clone(), name: None });
         }
-        let name = name_under(self.passage, &self.signs, notes, Some((bar, at))).names.into_iter().next()?;
+        let name = self.signs.name_notes(self.passage, notes, Some((bar, at))).names.into_iter().next()?;
         Some(Called { symbol: name.symbol.clone(), name: Some(name) })
     }
 
     /// The sign at a place.
     fn sign(&self, bar: usize, at: Beats) -> Option<&Sign> {
         let start = self.passage.bars.get(bar)?.start;
-        self.signs.iter().find(|s| s.bar == bar && s.from <= start + at && start + at < s.to)
+        self.signs.list.iter().find(|s| s.bar == bar && s.from <= start + at && start + at < s.to)
     }
 
     /// "the floor's A": the bass part's note under a place; `None` without a bass part, for the bass itself, and where it is silent.
     fn over(&self, part: usize, bar: usize, at: Beats, symbol: &Symbol) -> Option<String> {
         let bass = self.passage.parts.iter().position(|p| p.kind == Kind::Bass && p.easier_of.is_none()).filter(|b| *b != part)?;
         let sign = self.sign(bar, at)?;
-        let midi = crate::bass_at(self.passage, sign.from, sign.to)?;
+        let midi = self.signs.bass_at(sign.from, sign.to)?;
         let note = crate::findings::words::spelling(self.passage.key, Some(symbol), midi);
         Some(format!("{} {note}", Name::of(&self.passage.parts[bass]).own()))
     }
