@@ -5,7 +5,7 @@
 
 use crate::frame::{Anchor, Face, Ink, Item, Step, Text};
 use std::sync::OnceLock;
-use ttf_parser::Face as Ttf;
+use ttf_parser::{Face as Ttf, GlyphId, Rect};
 
 /// A font file for a page that shows frames as SVG.
 #[derive(Clone, Copy, Debug)]
@@ -42,6 +42,37 @@ pub const FIGURE_MIN_PT: f64 = 2.0 * 72.0 / 25.4;
 struct Loaded {
     data: &'static [u8],
     ttf: Ttf<'static>,
+    /// Metrics of the characters in [`USUAL`], once each was asked for: reading a glyph's box means tracing its outline.
+    known: Box<[OnceLock<Option<Metrics>>]>,
+}
+
+/// Latin letters, and the block that has flats and sharps.
+const USUAL: [(u32, u32); 2] = [(0, 0x300), (0x2600, 0x2700)];
+
+/// A glyph's advance, and its box where it has an outline, in font units.
+#[derive(Clone, Copy)]
+struct Metrics {
+    glyph: GlyphId,
+    advance: u16,
+    outline: Option<Rect>,
+}
+
+impl Loaded {
+    /// `None` where the face lacks the character.
+    fn metrics(&self, c: char) -> Option<Metrics> {
+        let read = || {
+            let glyph = self.ttf.glyph_index(c)?;
+            Some(Metrics { glyph, advance: self.ttf.glyph_hor_advance(glyph).unwrap_or(0), outline: self.ttf.glyph_bounding_box(glyph) })
+        };
+        let mut first = 0;
+        for (from, to) in USUAL {
+            if (from..to).contains(&u32::from(c)) {
+                return *self.known[(first + u32::from(c) - from) as usize].get_or_init(read);
+            }
+            first += to - from;
+        }
+        read()
+    }
 }
 
 fn loaded(face: Face) -> &'static Loaded {
@@ -50,7 +81,7 @@ fn loaded(face: Face) -> &'static Loaded {
         // The font's own records say which file is which face; a missing face is a fault of the build, not of any input.
         let find = |bold: bool, italic: bool| {
             typst_assets::fonts()
-                .filter_map(|data| Some(Loaded { data, ttf: Ttf::parse(data, 0).ok()? }))
+                .filter_map(|data| Some(Loaded { data, ttf: Ttf::parse(data, 0).ok()?, known: USUAL.iter().flat_map(|(a, b)| *a..*b).map(|_| OnceLock::new()).collect() }))
                 .find(|l| {
                     let weight = l.ttf.weight().to_number();
                     family(&l.ttf).as_deref() == Some(FAMILY) && l.ttf.is_italic() == italic && weight == if bold { 700 } else { 400 }
@@ -70,25 +101,25 @@ fn family(ttf: &Ttf) -> Option<String> {
 
 /// Whether `face` can draw `c`.
 pub fn covers(face: Face, c: char) -> bool {
-    loaded(face).ttf.glyph_index(c).is_some_and(|g| g.0 != 0)
+    loaded(face).metrics(c).is_some_and(|m| m.glyph.0 != 0)
 }
 
 /// Width of `text` in `face` at `size_pt`: the sum of advances. Characters that the face lacks count as nothing.
 pub fn width(face: Face, size_pt: f64, text: &str) -> f64 {
-    let ttf = &loaded(face).ttf;
-    let units: u32 = text.chars().filter_map(|c| ttf.glyph_hor_advance(ttf.glyph_index(c)?)).map(u32::from).sum();
-    f64::from(units) * size_pt / f64::from(ttf.units_per_em())
+    let face = loaded(face);
+    let units: u32 = text.chars().filter_map(|c| face.metrics(c)).map(|m| u32::from(m.advance)).sum();
+    f64::from(units) * size_pt / f64::from(face.ttf.units_per_em())
 }
 
 /// How far the ink of `text` reaches above and below the baseline.
 pub fn ink_height(face: Face, size_pt: f64, text: &str) -> (f64, f64) {
-    let ttf = &loaded(face).ttf;
+    let face = loaded(face);
     let (mut up, mut down) = (0i16, 0i16);
-    for r in text.chars().filter_map(|c| ttf.glyph_bounding_box(ttf.glyph_index(c)?)) {
+    for r in text.chars().filter_map(|c| face.metrics(c)?.outline) {
         up = up.max(r.y_max);
         down = down.max(-r.y_min);
     }
-    let k = size_pt / f64::from(ttf.units_per_em());
+    let k = size_pt / f64::from(face.ttf.units_per_em());
     (f64::from(up) * k, f64::from(down) * k)
 }
 
@@ -164,9 +195,9 @@ impl ttf_parser::OutlineBuilder for Tracer {
 
 /// Height of the lowest figure of `face` at one point of size: what the font draws, from bounding boxes.
 pub fn figure_height(face: Face) -> f64 {
-    let ttf = &loaded(face).ttf;
-    let lowest = ('0'..='9').filter_map(|c| ttf.glyph_bounding_box(ttf.glyph_index(c)?)).map(|r| r.y_max - r.y_min.max(0)).min();
-    f64::from(lowest.unwrap_or(600)) / f64::from(ttf.units_per_em())
+    let face = loaded(face);
+    let lowest = ('0'..='9').filter_map(|c| face.metrics(c)?.outline).map(|r| r.y_max - r.y_min.max(0)).min();
+    f64::from(lowest.unwrap_or(600)) / f64::from(face.ttf.units_per_em())
 }
 
 /// The smallest size in use: every figure of `face` is at least [`FIGURE_MIN_PT`] high, with a hundredth to spare, so that it does not
@@ -208,12 +239,10 @@ impl Run {
         if !is_sign(first) {
             return (0.0, 0.0);
         }
-        let ttf = &loaded(self.face).ttf;
-        let k = 0.75 * self.size_pt / f64::from(ttf.units_per_em());
-        let box_of = |c: char| ttf.glyph_bounding_box(ttf.glyph_index(c)?);
-        let before = box_of(first).map_or(0, |b| i32::from(b.x_min));
-        let advance = ttf.glyph_index(last).and_then(|g| ttf.glyph_hor_advance(g)).unwrap_or(0);
-        let after = box_of(last).map_or(0, |b| i32::from(advance) - i32::from(b.x_max));
+        let face = loaded(self.face);
+        let k = 0.75 * self.size_pt / f64::from(face.ttf.units_per_em());
+        let before = face.metrics(first).and_then(|m| m.outline).map_or(0, |b| i32::from(b.x_min));
+        let after = face.metrics(last).and_then(|m| Some(i32::from(m.advance) - i32::from(m.outline?.x_max))).unwrap_or(0);
         (f64::from(before) * k, f64::from(after) * k)
     }
 }

@@ -38,7 +38,7 @@ pub fn svg(frame: &Frame, prefix: &str) -> String {
         }
         out.push_str("</defs>");
     }
-    let mut pen = Pen { out, prefix: &prefix, height: &h };
+    let mut pen = Pen { out, scale: (f64::NAN, String::new()), prefix: &prefix, height: &h };
     for item in &frame.items {
         pen.item(item);
     }
@@ -48,11 +48,52 @@ pub fn svg(frame: &Frame, prefix: &str) -> String {
 
 /// A number with at most two decimals, no trailing zeros, no minus zero.
 pub fn number(v: f64) -> String {
-    let mut s = format!("{v:.2}");
-    if s.contains('.') {
-        s.truncate(s.trim_end_matches('0').trim_end_matches('.').len());
+    let mut out = String::new();
+    put(&mut out, v);
+    out
+}
+
+/// [`number`], at the end of a text. A drawing has thousands of them.
+fn put(out: &mut String, v: f64) {
+    let hundredths = (v * 100.0).round_ties_even();
+    if !hundredths.is_finite() || hundredths.abs() > 1e15 {
+        let _ = write!(out, "{v:.0}");
+        return;
     }
-    if s == "-0" { "0".into() } else { s }
+    let whole = hundredths.abs() as u64;
+    if hundredths < 0.0 {
+        out.push('-');
+    }
+    // From the last digit to the first.
+    let mut digits = [0u8; 20];
+    let mut at = digits.len();
+    let mut left = whole / 100;
+    loop {
+        at -= 1;
+        digits[at] = b'0' + (left % 10) as u8;
+        left /= 10;
+        if left == 0 {
+            break;
+        }
+    }
+    out.extend(digits[at..].iter().map(|d| char::from(*d)));
+    let (tenth, hundredth) = ((whole / 10 % 10) as u8, (whole % 10) as u8);
+    if tenth + hundredth > 0 {
+        out.push('.');
+        out.push(char::from(b'0' + tenth));
+        if hundredth > 0 {
+            out.push(char::from(b'0' + hundredth));
+        }
+    }
+}
+
+/// An attribute that is a number.
+fn attribute(out: &mut String, name: &str, v: f64) {
+    out.push(' ');
+    out.push_str(name);
+    out.push_str("=\"");
+    put(out, v);
+    out.push('"');
 }
 
 /// Text as XML 1.0 character data that also fits a quoted attribute; characters that XML forbids are dropped.
@@ -93,8 +134,21 @@ fn ink(ink: Ink) -> (&'static str, &'static str) {
     }
 }
 
+/// A step of a path: its letter and its numbers.
+fn points(d: &mut String, letter: char, numbers: &[f64]) {
+    d.push(letter);
+    for (i, v) in numbers.iter().enumerate() {
+        if i > 0 {
+            d.push(' ');
+        }
+        put(d, *v);
+    }
+}
+
 struct Pen<'a> {
     out: String,
+    /// The size of a staff space that was drawn last, and the scale that it gives signs.
+    scale: (f64, String),
     prefix: &'a str,
     height: &'a str,
 }
@@ -114,26 +168,26 @@ impl Pen<'_> {
                     Face::Bold => " font-weight=\"700\"",
                     Face::Italic => " font-style=\"italic\"",
                 };
-                let _ = write!(
-                    self.out,
-                    "<text class=\"{class}\" x=\"{}\" y=\"{}\" font-size=\"{}\" fill=\"{fill}\"{anchor}{face}>{}</text>",
-                    number(t.x_pt),
-                    number(t.y_pt),
-                    number(t.size_pt),
-                    escaped(&t.text)
-                );
+                let out = &mut self.out;
+                let _ = write!(out, "<text class=\"{class}\"");
+                attribute(out, "x", t.x_pt);
+                attribute(out, "y", t.y_pt);
+                attribute(out, "font-size", t.size_pt);
+                let _ = write!(out, " fill=\"{fill}\"{anchor}{face}>{}</text>", escaped(&t.text));
             }
             Item::Glyph { code, x_pt, y_pt, space_pt, ink: i } => {
                 let (class, fill) = ink(*i);
-                // Four decimals: a scale of a hundredth must keep its figures.
-                let k = space_pt / UNITS_PER_SPACE;
-                let _ = write!(
-                    self.out,
-                    "<use class=\"{class}\" href=\"#{}-{code:x}\" transform=\"translate({} {}) scale({k:.5} -{k:.5})\" fill=\"{fill}\"/>",
-                    self.prefix,
-                    number(*x_pt),
-                    number(*y_pt)
-                );
+                // Five decimals: a scale of a hundredth must keep its figures.
+                if self.scale.0 != *space_pt {
+                    let k = space_pt / UNITS_PER_SPACE;
+                    self.scale = (*space_pt, format!("scale({k:.5} -{k:.5})"));
+                }
+                let out = &mut self.out;
+                let _ = write!(out, "<use class=\"{class}\" href=\"#{}-{code:x}\" transform=\"translate(", self.prefix);
+                put(out, *x_pt);
+                out.push(' ');
+                put(out, *y_pt);
+                let _ = write!(out, ") {}\" fill=\"{fill}\"/>", self.scale.1);
             }
             Item::Path(path) => self.path(path),
             Item::Group { what, items } => {
@@ -168,23 +222,14 @@ impl Pen<'_> {
     }
 
     fn path(&mut self, path: &Path) {
-        let mut d = String::new();
+        let mut d = String::with_capacity(14 * path.steps.len());
         for step in &path.steps {
-            let _ = match *step {
-                Step::Move(x, y) => write!(d, "M{} {}", number(x), number(y)),
-                Step::Line(x, y) => write!(d, "L{} {}", number(x), number(y)),
-                Step::Curve { c1, c2, to } => write!(
-                    d,
-                    "C{} {} {} {} {} {}",
-                    number(c1.0),
-                    number(c1.1),
-                    number(c2.0),
-                    number(c2.1),
-                    number(to.0),
-                    number(to.1)
-                ),
-                Step::Close => write!(d, "Z"),
-            };
+            match *step {
+                Step::Move(x, y) => points(&mut d, 'M', &[x, y]),
+                Step::Line(x, y) => points(&mut d, 'L', &[x, y]),
+                Step::Curve { c1, c2, to } => points(&mut d, 'C', &[c1.0, c1.1, c2.0, c2.1, to.0, to.1]),
+                Step::Close => d.push('Z'),
+            }
         }
         // Fill and pen have classes of their own: where both are set, two elements are drawn.
         if let Some(fill) = path.fill {
