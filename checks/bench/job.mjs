@@ -67,9 +67,10 @@ export const job = {
       await page.keyboard.type("a.xx.xaxxax.xxaxb.xx.xbxxbx.xxb-");
       await until("two bars", async () => (await tokens(mine, "chop", 1)) === "a . x x . x a x x a x . x x a x" && (await tokens(mine, "chop", 2)) === "b . x x . x b x x b x . x x b -");
       await slot(mine, "chop", 1, 1).click();
-      await until("its name", async () => (await page.locator("#hand-words [data-pin]").count()) > 0);
-      const names = await page.locator("#hand-words [data-pin]").evaluateAll((list) => list.map((b) => b.dataset.pin));
-      assert.ok(names.includes("Am7") && names.includes("C/G"), names.join(", "));
+      await until("its names", async () => {
+        const names = await page.locator("#hand-words [data-pin]").evaluateAll((list) => list.map((b) => b.dataset.pin));
+        return names.includes("Am7") && names.includes("C/G");
+      });
       // Elsewhere on the neck, and back.
       const elsewhere = page.locator("#hand-words [data-move]").first();
       const frets = await elsewhere.getAttribute("data-move");

@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import fs from "node:fs";
 import { folderWith, open, serve } from "./browser.mjs";
-import { small } from "./lessons.mjs";
+import { sixByFour, small } from "./lessons.mjs";
 
 export const slot = (page, part, bar, n, row = "") => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]${row && `[data-row="${row}"]`} .slot[data-slot="${n}"]`).first();
 export const tokens = (page, part, bar) => page.locator(`.bar[data-bar="${bar}"] .row[data-part="${part}"]`).first().locator(".slot").evaluateAll((cells) => cells.map((c) => [...c.childNodes].filter((n) => n.nodeType === 3).map((n) => n.data).join("+")).join(" "));
@@ -140,6 +140,57 @@ export const work = {
       await area.focus();
       await page.keyboard.press("Control+z");
       await until("taken back from the text", () => file() === small);
+    }),
+
+  // Of what changed the page gets single elements: after fifty random acts it must be what a page opened then would be, and a second one beside it, too.
+  "what is mended piece by piece is what is drawn anew": (desk) =>
+    desk(sixByFour(), async ({ page, context, server, faults }) => {
+      const second = await context.newPage();
+      await second.goto(`${new URL(server.address).origin}/`);
+      await second.waitForSelector(".passage .slot");
+      await page.bringToFront();
+      let seed = 11;
+      const dice = (n) => (seed = (seed * 48271) % 0x7fffffff) % n;
+      let asked = 0;
+      for (const p of [page, second]) p.on("request", (r) => (asked += new URL(r.url()).pathname === "/state"));
+      const rows = page.locator("#passage-p2 .row:has(.slot)");
+      for (let i = 0; i < 50; i++) {
+        const cells = rows.nth(dice(await rows.count())).locator(".slot");
+        await cells.nth(dice(await cells.count())).click();
+        await page.keyboard.press(["a", "b", "c", "x", ".", "-", "5", "Delete", "Alt+ArrowUp", "Control+z", "Control+y", "7"][dice(12)]);
+      }
+      await page.click("#undo");
+      // What lies under the page's own cursor is marked; that is no part of the drawing.
+      const drawn = (p) => p.evaluate(() => [...document.querySelectorAll(".passage")].flatMap((s) => [".head", ".bar", ".system", ".grips"].flatMap((k) => [...s.querySelectorAll(k)])).map((n) => {
+        const copy = n.cloneNode(true);
+        for (const c of copy.querySelectorAll(".slot")) {
+          c.classList.remove("here");
+          c.removeAttribute("aria-label");
+          c.tabIndex = -1;
+        }
+        return copy.innerHTML.replaceAll(' class=""', "");
+      }));
+      let fresh = null;
+      await until("pages that agree", async () => {
+        const third = await context.newPage();
+        await third.goto(`${new URL(server.address).origin}/`);
+        await third.waitForSelector(".passage .slot");
+        fresh = await drawn(third);
+        await third.close();
+        const [one, two] = [await drawn(page), await drawn(second)];
+        return JSON.stringify(one) === JSON.stringify(fresh) && JSON.stringify(two) === JSON.stringify(fresh);
+      }, 8000);
+      assert.ok(fresh.length > 40, `only ${fresh.length} pieces were compared`);
+      assert.equal(asked, 0, "a page asked for everything");
+      // A narrow window beside them: all draw for its width, and rest.
+      const narrow = await context.newPage();
+      await narrow.setViewportSize({ width: 400, height: 800 });
+      await narrow.goto(`${new URL(server.address).origin}/`);
+      await narrow.waitForSelector(".passage .slot");
+      await until("the wide ones to follow", async () => (await page.locator(".system svg").first().getAttribute("width")) === "330pt");
+      await page.waitForTimeout(500);
+      assert.ok(asked <= 4, `${asked} times everything was asked for`);
+      assert.deepEqual(faults, []);
     }),
 
   "fast typing in the text arrives whole": (desk) =>

@@ -260,6 +260,9 @@ impl Desk {
     /// The first error that would be new, or places that are none; the text is as it was.
     pub fn change_if_sound(&mut self, forth: Vec<Change>, said: &str) -> Result<(), Refused> {
         let text = splice(&self.text, &forth).ok_or_else(|| Refused::Wrong("the place of the edit is none in this text".into()))?;
+        if *text == *self.text {
+            return Ok(());
+        }
         let errors = |list: &[Problem]| list.iter().filter(|p| p.weight == Weight::Error).count();
         let read = self.read(&text);
         if let Read::Whole(reading) = &read
@@ -268,9 +271,6 @@ impl Desk {
             let known = |p: &&Problem| !self.problems.iter().any(|o| (&o.found, &o.right) == (&p.found, &p.right));
             let new = reading.problems.iter().filter(|p| p.weight == Weight::Error).find(known).or(reading.problems.first());
             return Err(new.map_or(Refused::Moved, |p| Refused::Faulty(p.found.clone(), p.right.clone())));
-        }
-        if *text == *self.text {
-            return Ok(());
         }
         let step = Step { back: journal::inverse(&self.text, &forth), forth, said: said.into(), joined: false };
         self.waiting.push_str(&journal::done(&step));

@@ -3,6 +3,7 @@
 use crate::lines::{self, Line};
 use engrave::{BarName, Diagram, Frame, LockMapOptions, Show, SystemOptions, neck_diagram, svg, systems};
 use lesson::{Kind, Lesson, Part, Passage};
+use lock::Signs;
 use maud::{Markup, PreEscaped, html};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -29,11 +30,35 @@ pub struct Look {
     pub left_handed: bool,
 }
 
-/// Passages drawn before, by the text that they came from.
+/// Passages drawn before.
 #[derive(Default)]
 pub struct Drawn {
-    kept: BTreeMap<String, (String, Arc<ShownPassage>)>,
+    kept: BTreeMap<String, Kept>,
     look: Look,
+}
+
+/// A passage drawn before: the text that it came from, its harmony, its grips.
+struct Kept {
+    key: String,
+    shown: Arc<ShownPassage>,
+    signs: Arc<Signs>,
+    grips: Vec<(GripSeen, String)>,
+}
+
+/// All that the drawing of a grip depends on but for the look.
+#[derive(PartialEq)]
+struct GripSeen {
+    part: usize,
+    part_name: String,
+    letter: char,
+    grip: neck::Grip,
+    fingers: Vec<neck::Finger>,
+    guess: bool,
+    neck: neck::Instrument,
+    name: Option<pitch::Symbol>,
+    shape: Option<pitch::Symbol>,
+    key: Option<pitch::Key>,
+    style: pitch::Style,
 }
 
 impl Drawn {
@@ -47,15 +72,20 @@ impl Drawn {
         let mut out = Vec::with_capacity(lesson.passages.len());
         for (i, passage) in lesson.passages.iter().enumerate() {
             let key = format!("{:?} {}", lesson.chord_names, source(text, lesson, i));
-            let shown = match self.kept.remove(&passage.id) {
-                Some((k, shown)) if k == key => shown,
-                _ => Arc::new(draw(text, passage, look)),
+            let now = match self.kept.remove(&passage.id) {
+                Some(k) if k.key == key => k,
+                old => draw(key, text, passage, look, old),
             };
-            kept.insert(passage.id.clone(), (key, shown.clone()));
-            out.push(shown);
+            out.push(now.shown.clone());
+            kept.insert(passage.id.clone(), now);
         }
         self.kept = kept;
         out
+    }
+
+    /// The harmony of a passage that was drawn.
+    pub fn signs(&self, passage: &str) -> Option<Arc<Signs>> {
+        self.kept.get(passage).map(|k| k.signs.clone())
     }
 }
 
@@ -66,22 +96,24 @@ pub fn source<'a>(text: &'a str, lesson: &Lesson, index: usize) -> &'a str {
     text.get(start..end).unwrap_or(text)
 }
 
-fn draw(text: &str, passage: &Passage, look: Look) -> ShownPassage {
-    let names = lock::bar_names(passage);
+fn draw(key: String, text: &str, passage: &Passage, look: Look, old: Option<Kept>) -> Kept {
+    let signs = Signs::of(passage);
+    let names = signs.bar_names(passage);
     let mut pieces: Vec<Piece> = Vec::new();
     let mut put = |key: String, markup: Markup| pieces.push((key, Arc::from(markup.into_string())));
     put("head".into(), head(passage));
     for (key, markup) in slots(text, passage, &names) {
         put(key, markup);
     }
-    put("grips".into(), grips(passage, look));
+    let grips = grips(passage, &signs, look, old.map(|k| k.grips).unwrap_or_default());
+    put("grips".into(), html! { @for (seen, drawing) in &grips { figure { (PreEscaped(drawing)) figcaption { (seen.part_name) } } } });
     let names: Vec<BarName> = names.into_iter().map(|n| BarName { bar: n.bar, at: n.at, text: n.symbol, style: passage.chord_names }).collect();
     for (k, frame) in systems(passage, Some(&names), &SystemOptions { width_pt: width_pt(look), ..SystemOptions::default() }).iter().enumerate() {
         put(format!("set-{k}"), drawing(frame, &format!("{}-set{k}", passage.id)));
     }
     // Whether there is a lock map; it is drawn when a page looks at it.
     put("fit".into(), html! { @if has_fit(passage) { "map" } });
-    ShownPassage { id: passage.id.clone(), title: passage.title.clone(), pieces }
+    Kept { key, shown: Arc::new(ShownPassage { id: passage.id.clone(), title: passage.title.clone(), pieces }), signs: Arc::new(signs), grips }
 }
 
 /// The parts' labels, and each bar's slots.
@@ -231,35 +263,58 @@ fn stacked(token: &str) -> Vec<String> {
     notes.into_iter().map(str::to_string).collect()
 }
 
-/// The grips of all parts as neck diagrams with their names.
-fn grips(passage: &Passage, look: Look) -> Markup {
-    html! {
-        @for (i, part) in passage.parts.iter().enumerate().filter(|(_, p)| p.easier_of.is_none()) {
-            @if let Some(neck) = &part.neck {
-                @for (named, written) in lock::grip_names(passage, i).into_iter().zip(&part.grips) {
-                    @let fingering = if written.fingers.is_empty() { neck::finger(&written.grip, neck, &neck::Hand::usual()).ok() } else { neck::fingers_given(&written.grip, &written.fingers, neck).ok() };
-                    @let sounding = named.name().cloned();
-                    @let degrees = written.grip.midi(neck).into_iter().map(|m| m.and_then(|m| sounding.as_ref().and_then(|s| s.degree_of(m.class())))).collect();
-                    @let (name, sounding) = match named.shape.clone() { Some(shape) => (Some(shape), sounding), None => (sounding, None) };
-                    @let diagram = Diagram {
-                        show: Show::Degrees,
-                        left_handed: look.left_handed,
-                        name,
-                        sounding,
-                        style: passage.chord_names,
-                        label: Some(written.letter.to_string()),
-                        fingers: fingering.as_ref().map(|f| f.fingers.clone()).unwrap_or_default(),
-                        barres: fingering.map(|f| f.barres).unwrap_or_default(),
-                        degrees,
-                        key: passage.key,
-                        guess: written.guess,
-                        ..Diagram::default()
-                    };
-                    figure { (drawing(&neck_diagram(&written.grip, neck, &diagram), &format!("{}-{i}{}", passage.id, written.letter))) figcaption { (part.name) } }
-                }
-            }
+/// The grips of all parts as neck diagrams with their names. What looks as it did before is not drawn again.
+fn grips(passage: &Passage, signs: &Signs, look: Look, mut old: Vec<(GripSeen, String)>) -> Vec<(GripSeen, String)> {
+    let mut out = vec![];
+    for (i, part) in passage.parts.iter().enumerate().filter(|(_, p)| p.easier_of.is_none()) {
+        let Some(neck) = &part.neck else { continue };
+        for ((name, shape), written) in signs.grip_signs(passage, i).into_iter().zip(&part.grips) {
+            let seen = GripSeen {
+                part: i,
+                part_name: part.name.clone(),
+                letter: written.letter,
+                grip: written.grip.clone(),
+                fingers: written.fingers.clone(),
+                guess: written.guess,
+                neck: neck.clone(),
+                name,
+                shape,
+                key: passage.key,
+                style: passage.chord_names,
+            };
+            let drawing = match old.iter().position(|(o, _)| *o == seen) {
+                Some(at) => old.swap_remove(at).1,
+                None => grip(passage, &seen, look),
+            };
+            out.push((seen, drawing));
         }
     }
+    out
+}
+
+fn grip(passage: &Passage, g: &GripSeen, look: Look) -> String {
+    let neck = &g.neck;
+    let fingering = if g.fingers.is_empty() { neck::finger(&g.grip, neck, &neck::Hand::usual()).ok() } else { neck::fingers_given(&g.grip, &g.fingers, neck).ok() };
+    let degrees = g.grip.midi(neck).into_iter().map(|m| m.and_then(|m| g.name.as_ref().and_then(|s| s.degree_of(m.class())))).collect();
+    let (name, sounding) = match g.shape.clone() {
+        Some(shape) => (Some(shape), g.name.clone()),
+        None => (g.name.clone(), None),
+    };
+    let diagram = Diagram {
+        show: Show::Degrees,
+        left_handed: look.left_handed,
+        name,
+        sounding,
+        style: g.style,
+        label: Some(g.letter.to_string()),
+        fingers: fingering.as_ref().map(|f| f.fingers.clone()).unwrap_or_default(),
+        barres: fingering.map(|f| f.barres).unwrap_or_default(),
+        degrees,
+        key: g.key,
+        guess: g.guess,
+        ..Diagram::default()
+    };
+    drawing(&neck_diagram(&g.grip, neck, &diagram), &format!("{}-{}{}", passage.id, g.part, g.letter)).into_string()
 }
 
 fn has_fit(passage: &Passage) -> bool {

@@ -3,6 +3,7 @@
 use crate::lines;
 use crate::places::to_units;
 use lesson::{Beats, Event, Lesson, Part, Passage};
+use lock::Signs;
 use maud::html;
 use neck::{Grip, Hand, Place, PlaceOptions, Wanted};
 use pitch::{Midi, Symbol};
@@ -59,8 +60,8 @@ pub fn elsewhere(grip: &Grip, part: &Part) -> Vec<Place> {
     places.into_iter().filter(|p| p.grip != *grip).take(8).collect()
 }
 
-/// Everything about a slot, for the page: `neck` for the drawing, `html` for the words.
-pub fn hand(text: &str, lesson: &Lesson, at: &At) -> Value {
+/// Everything about a slot, for the page: `neck` for the drawing, `html` for the words. `signs` are the passage's, where they are known already.
+pub fn hand(text: &str, lesson: &Lesson, signs: Option<&Signs>, at: &At) -> Value {
     let Some(u) = under(lesson, at) else { return json!({ "at": at, "neck": null, "html": "" }) };
     let grip = u.event.filter(|e| !e.scratch).and_then(|e| grip_of(u.part, e));
     let bar = u.part.bars.get(u.index);
@@ -74,13 +75,15 @@ pub fn hand(text: &str, lesson: &Lesson, at: &At) -> Value {
         (None, Some(e)) if !e.scratch && u.part.kind == lesson::Kind::Other => e.notes.iter().map(|n| n.midi).collect(),
         _ => vec![],
     };
-    let naming = (!notes.is_empty()).then(|| lock::name_notes(u.passage, &notes, Some((u.index, u.at))));
+    let own = signs.is_none().then(|| Signs::of(u.passage));
+    let signs = signs.or(own.as_ref());
+    let naming = signs.filter(|_| !notes.is_empty()).map(|s| s.name_notes(u.passage, &notes, Some((u.index, u.at))));
     let pinned = pinned(&u);
     // One note has no name of its own: it is a degree of what all play there.
     let over = || {
         let bar = &u.passage.bars[u.index];
         let beat = (u.at / bar.meter.beat()).floor().to_integer() + 1;
-        lock::harmony(u.passage).into_iter().find(|h| h.bar == u.index && i64::from(h.beat) == beat).and_then(|h| h.symbol)
+        signs?.harmony().into_iter().find(|h| h.bar == u.index && i64::from(h.beat) == beat).and_then(|h| h.symbol)
     };
     let single = notes.len() == 1;
     let best: Option<Symbol> = pinned.clone().or(naming.as_ref().filter(|_| !single).and_then(|n| n.names.first()).map(|n| n.symbol.clone())).or_else(|| (!notes.is_empty()).then(over).flatten());
@@ -165,7 +168,7 @@ mod tests {
         part \"floor\" instrument=\"bass\" { bar \"3:3 - - -\" } } }";
 
     fn at(part: &str, bar: u32, slot: u32) -> Value {
-        hand(LESSON, &lesson::read(LESSON).lesson, &At { passage: "p".into(), part: part.into(), bar, slot })
+        hand(LESSON, &lesson::read(LESSON).lesson, None, &At { passage: "p".into(), part: part.into(), bar, slot })
     }
 
     #[test]

@@ -8,7 +8,7 @@
 //! | `beneath` | files of the lesson's folder and none outside it |
 //! | `desk` | the lesson's text at work: edits, undo, conflicts with the file |
 //! | `journal` | what makes a typed word last |
-//! | `lines`, `drawn` | slots, tab and lock map as pieces of the page |
+//! | `lines`, `drawn`, `patch` | slots, tab and lock map as pieces of the page; what of a piece changed |
 //! | `hand` | the grip under the cursor: names, reasons, other places |
 //! | `act` | what a key or a click on the page does to the text |
 //! | `record` | the record in bars, and stretches of it slowed down |
@@ -51,6 +51,7 @@ mod hand;
 mod journal;
 mod lines;
 mod page;
+mod patch;
 mod places;
 mod record;
 pub mod report;

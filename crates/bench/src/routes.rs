@@ -7,7 +7,7 @@ use crate::desk::{Refused, Resolve};
 use crate::differ;
 use crate::drawn::{Look, source};
 use crate::guard::{guard, same};
-use crate::hand::{At, hand};
+use crate::hand::At;
 use crate::services::Without;
 use crate::state::{Open, State, Wake};
 use crate::{page, record, shelf, sounds};
@@ -135,15 +135,15 @@ async fn asset(Path(file): Path<String>) -> Response {
 
 #[derive(Deserialize)]
 struct Wished {
-    #[serde(default)]
-    narrow: bool,
-    #[serde(default)]
-    left: bool,
+    /// What the window does not say stays as it is.
+    narrow: Option<bool>,
+    left: Option<bool>,
 }
 
 async fn everything(Has(state): Shared, Query(w): Query<Wished>) -> Response {
     at_desk(state, move |state, open| {
-        if open.set_look(Look { narrow: w.narrow, left_handed: w.left }) {
+        let now = open.look();
+        if open.set_look(Look { narrow: w.narrow.unwrap_or(now.narrow), left_handed: w.left.unwrap_or(now.left_handed) }) {
             // Other windows draw for this one's width from now on.
             state.tell("look", &json!({}));
         }
@@ -211,7 +211,7 @@ async fn acted(Has(state): Shared, headers: HeaderMap, Json(Asking { act: a, the
                 let mut update = open.update(&by);
                 update["played"] = played.into();
                 if let Some(at) = &then {
-                    update["hand"] = hand(open.desk.text(), &open.desk.lesson, at);
+                    update["hand"] = open.hand(at);
                 }
                 told(state, &update)
             }
@@ -267,7 +267,7 @@ async fn resolve(Has(state): Shared, headers: HeaderMap, Json(c): Json<Choice>) 
 }
 
 async fn at_hand(Has(state): Shared, Query(at): Query<At>) -> Response {
-    at_desk(state, move |_, open| Json(hand(open.desk.text(), &open.desk.lesson, &at)).into_response()).await
+    at_desk(state, move |_, open| Json(open.hand(&at)).into_response()).await
 }
 
 #[derive(Deserialize)]

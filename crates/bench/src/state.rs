@@ -6,12 +6,15 @@ use crate::desk::{self, Desk};
 use crate::differ::splice_between;
 use crate::drawn::{Drawn, Look, ShownPassage};
 use crate::guard::Guard;
+use crate::hand::{At, hand};
+use crate::patch::patches;
 use crate::places::to_units;
 use crate::record::Records;
 use crate::services::Services;
 use crate::sounds::Sounds;
 use lesson::{Position, Problem, Weight};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, MutexGuard};
@@ -157,6 +160,10 @@ impl Open {
         self.shown_version = self.desk.version();
     }
 
+    pub fn look(&self) -> Look {
+        self.look
+    }
+
     /// Draws for another width or hand; true when that changed anything.
     pub fn set_look(&mut self, look: Look) -> bool {
         let other = look != self.look;
@@ -165,6 +172,13 @@ impl Open {
             self.draw();
         }
         other
+    }
+
+    /// What lies at a slot.
+    pub fn hand(&self, at: &At) -> Value {
+        // While the last passages stay on the page their harmony is of another text.
+        let signs = self.drawn.signs(&at.passage).filter(|_| !self.stale);
+        hand(self.desk.text(), &self.desk.lesson, signs.as_deref(), at)
     }
 
     /// How the parts of a passage fit, drawn for the pages' look.
@@ -192,8 +206,8 @@ impl Open {
                 if old.is_some_and(|o| Arc::ptr_eq(o, p)) {
                     return json!({ "id": p.id });
                 }
-                let known = |key: &str, markup: &str| old.is_some_and(|o| o.pieces.iter().any(|(k, m)| k == key && **m == *markup));
-                let pieces: Vec<Value> = p.pieces.iter().map(|(k, m)| if known(k, m) { json!([k]) } else { json!([k, &**m]) }).collect();
+                let known: BTreeMap<&str, &Arc<str>> = old.iter().flat_map(|o| &o.pieces).map(|(k, m)| (k.as_str(), m)).collect();
+                let pieces: Vec<Value> = p.pieces.iter().map(|(key, markup)| piece(key, markup, known.get(key.as_str()).copied())).collect();
                 json!({ "id": p.id, "title": p.title, "pieces": pieces })
             })
             .collect();
@@ -205,6 +219,8 @@ impl Open {
         let desk = &self.desk;
         let (undo, redo) = desk.next();
         value["version"] = desk.version().into();
+        // A page that was drawn for another width or hand cannot take over what changed.
+        value["look"] = json!([self.look.narrow, self.look.left_handed]);
         value["title"] = desk.lesson.title.clone().into();
         value["needs"] = desk.lesson.needs.clone().into();
         value["problems"] = desk.problems.iter().map(|p| self.problem(p)).collect();
@@ -233,6 +249,23 @@ impl Open {
             "error": p.weight == Weight::Error, "found": p.found, "right": p.right,
             "passage": passage.map(|q| &q.id), "part": bar.and(part).map(|r| &r.name), "bar": bar,
         })
+    }
+}
+
+/// A piece for a page that shows `old`: its key alone where it is the same, the patches that lead to it where they are shorter, else all of it.
+fn piece(key: &str, markup: &Arc<str>, old: Option<&Arc<str>>) -> Value {
+    match old {
+        Some(old) if Arc::ptr_eq(old, markup) || **old == **markup => json!([key]),
+        // The labels are laid out once a line, from their text.
+        Some(_) if key == "labels" => json!([key, &**markup]),
+        Some(old) => match patches(old, markup) {
+            Some(list) if list.iter().map(|p| p.markup.len() + 24).sum::<usize>() < markup.len() => {
+                let list: Vec<Value> = list.iter().map(|p| json!([p.path, p.from, p.count, p.markup])).collect();
+                json!([key, null, list])
+            }
+            _ => json!([key, &**markup]),
+        },
+        None => json!([key, &**markup]),
     }
 }
 

@@ -21,7 +21,9 @@ one("show-text").addEventListener("click", () => {
   const hidden = (one("text-leaf").hidden = !one("text-leaf").hidden);
   one("show-text").setAttribute("aria-pressed", String(!hidden));
   one("sheet").classList.toggle("with-text", !hidden);
-  if (!hidden) document.querySelector("lesson-text").area.focus();
+  if (hidden) return;
+  document.querySelector("lesson-text").opened();
+  document.querySelector("lesson-text").area.focus();
 });
 const left = one("left-handed");
 left.checked = stored("left-handed") === "yes";

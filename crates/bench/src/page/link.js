@@ -73,9 +73,13 @@ export function take(update) {
     if (update.version === model.version) state(update);
     return;
   }
+  if (String(update.look) !== String(model.look)) {
+    refresh(false);
+    return;
+  }
   if (update.from !== model.version) {
     early.set(update.from, update);
-    if (early.size > 4) refresh();
+    if (early.size > 4) refresh(false);
     return;
   }
   if (update.splice) model.text = splice(model.text, update.splice);
@@ -95,15 +99,19 @@ function state(update) {
   tell("state", update);
 }
 
-// Everything anew: when the page opens, and when news were missed.
-export async function refresh() {
+// Everything anew: when the page opens, and when news were missed. Where another window said how wide it is, this one shows what is drawn for that: two that each ask
+// for their own width would never rest.
+export async function refresh(own = true) {
   early.clear();
   const wish = new URLSearchParams();
-  if (matchMedia("(max-width: 40rem)").matches) wish.set("narrow", "true");
-  if (document.getElementById("left-handed")?.checked) wish.set("left", "true");
+  if (own) {
+    wish.set("narrow", matchMedia("(max-width: 40rem)").matches);
+    wish.set("left", Boolean(document.getElementById("left-handed")?.checked));
+  }
   const all = await read(`/state?${wish}`);
   model.text = all.text;
   model.version = all.version;
+  model.look = all.look;
   state(all);
   tell("update", all);
 }
@@ -128,7 +136,7 @@ export function listen() {
     Object.assign(model, JSON.parse(e.data));
     tell("state", model);
   });
-  events.addEventListener("look", () => refresh().catch(lost));
+  events.addEventListener("look", () => refresh(false).catch(lost));
   for (const name of ["making", "checking", "checked", "listening", "taking"]) events.addEventListener(name, (e) => tell(name, JSON.parse(e.data)));
 }
 

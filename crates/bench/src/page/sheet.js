@@ -1,7 +1,7 @@
 // Lays the passages out: slots in rows of equal bars, grips, tab, and how the parts fit. From: the pieces that updates bring; a piece that did
 // not change is not touched.
 import { make } from "./dom.js";
-import { on, read, say } from "./link.js";
+import { on, read, refresh, say } from "./link.js";
 
 const sheet = document.getElementById("passages");
 const shown = new Map();
@@ -49,33 +49,41 @@ async function drawFit(passage) {
 
 const kindOf = (key) => key.split("-")[0];
 
+// What changed inside a piece: children of the element that the path leads to give way to others. A page that cannot follow asks for everything.
+function patch(node, patches) {
+  for (const [path, from, count, markup] of patches) {
+    const parent = path.reduce((n, i) => n.children[i], node);
+    const fresh = fill(parent.cloneNode(false), markup);
+    const next = parent.children[from + count] ?? null;
+    for (const old of [...parent.children].slice(from, from + count)) old.remove();
+    for (const child of [...fresh.children]) parent.insertBefore(child, next);
+  }
+}
+
 // Takes a passage's pieces over; true when its bars must be laid out in lines again.
 function takePieces(passage, pieces) {
   const old = passage.pieces;
   passage.pieces = new Map();
   let lay = false;
   const sets = [];
-  for (const [key, markup] of pieces) {
+  for (const [key, markup, patches] of pieces) {
     let piece = old.get(key);
     const kind = kindOf(key);
     if (!piece) {
       piece = { node: kind === "bar" ? make("div", { class: "bar", role: "rowgroup" }) : kind === "set" ? make("div", { class: "system" }) : null, markup: null };
       lay ||= kind === "bar";
     }
-    if (markup !== undefined && markup !== piece.markup) {
-      piece.markup = markup;
-      if (kind === "bar") {
-        fill(piece.node, markup);
-        piece.node.dataset.bar = piece.node.querySelector(".number").textContent;
-      } else if (kind === "set") fill(piece.node, markup);
-      else if (kind === "labels") {
+    const node = piece.node ?? passage.parts[kind];
+    if (patches || (markup !== undefined && markup !== piece.markup)) {
+      piece.markup = patches ? null : markup;
+      if (kind === "labels") {
         passage.labels = markup;
         lay = true;
       } else if (kind === "fit") passage.more.hidden = !markup;
-      else {
-        fill(passage.parts[kind], markup);
-        if (kind === "head") passage.quotes = Boolean(passage.parts.head.querySelector(".quotes"));
-      }
+      else if (patches) patch(node, patches);
+      else fill(node, markup);
+      if (kind === "bar") node.dataset.bar = node.querySelector(".number").textContent;
+      if (kind === "head") passage.quotes = Boolean(node.querySelector(".quotes"));
     }
     if (kind === "set") sets.push(piece.node);
     passage.pieces.set(key, piece);
@@ -124,10 +132,15 @@ on("update", (update) => {
     }
     if (sheet.children[i] !== passage.section) sheet.insertBefore(passage.section, sheet.children[i] ?? null);
     if (!pieces) continue;
-    if (takePieces(passage, pieces)) layOut(passage);
+    try {
+      if (takePieces(passage, pieces)) layOut(passage);
+    } catch {
+      // What changed does not fit what stands here.
+      return refresh(false).catch((e) => say(e.message));
+    }
     drawFit(passage);
   }
-  if (focus || !document.activeElement || document.activeElement === document.body) document.dispatchEvent(new CustomEvent("cursor-lost", { detail: Boolean(focus) }));
+  if ((focus && !focus.isConnected) || !document.activeElement || document.activeElement === document.body) document.dispatchEvent(new CustomEvent("cursor-lost", { detail: Boolean(focus) }));
 });
 
 let width = 0;

@@ -46,12 +46,15 @@ function ofCell(cell) {
   };
 }
 
+let marked = null;
+
 function mark(cell, focus) {
-  for (const old of sheet.querySelectorAll(".slot.here")) {
-    old.classList.remove("here");
-    old.tabIndex = -1;
-    old.removeAttribute("aria-label");
+  if (marked && marked !== cell) {
+    marked.classList.remove("here");
+    marked.tabIndex = -1;
+    marked.removeAttribute("aria-label");
   }
+  marked = cell;
   if (!cell) return;
   cell.classList.add("here");
   cell.tabIndex = 0;

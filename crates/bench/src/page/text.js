@@ -49,11 +49,20 @@ class LessonText extends HTMLElement {
       }
     });
     on("update", () => this.#take());
-    on("state", () => this.#underline());
+    on("state", () => this.#shut() || this.#underline());
   }
 
   get area() {
     return this.#area;
+  }
+
+  #shut() {
+    return this.closest("[hidden]") !== null;
+  }
+
+  // The pane was opened: what changed meanwhile is taken in.
+  opened() {
+    this.#take();
   }
 
   // Goes to a place of the text.
@@ -69,7 +78,7 @@ class LessonText extends HTMLElement {
 
   // Shows which line the page's cursor works on, without taking the cursor of the pane.
   point(from, to) {
-    if (!this.isConnected || !this.clientHeight) return;
+    if (!this.isConnected || this.#shut() || !this.clientHeight) return;
     const before = this.#area.value.slice(0, this.#pane(from)).split("\n").length - 1;
     const high = parseFloat(getComputedStyle(this.#area).lineHeight);
     this.#at.style.setProperty("--line", before);
@@ -115,6 +124,7 @@ class LessonText extends HTMLElement {
 
   // The model's text into the pane, the cursor staying by its word; what is typed and not sent yet stays.
   #take() {
+    if (this.#shut()) return;
     const next = plain(model.text);
     if (next !== this.#shown) {
       const theirs = between(this.#shown, next);
