@@ -47,11 +47,20 @@ class Bench:
     def ask(self, path, body=None, line=None):
         line = line or self.line
         own = {"Cookie": self.cookie}
-        if body is None:
-            line.request("GET", path, headers=own)
-        else:
-            line.request("POST", path, json.dumps(body), own | {"Origin": f"http://{self.host}", "Content-Type": "application/json"})
-        answer = line.getresponse()
+
+        def go():
+            if body is None:
+                line.request("GET", path, headers=own)
+            else:
+                line.request("POST", path, json.dumps(body), own | {"Origin": f"http://{self.host}", "Content-Type": "application/json"})
+            return line.getresponse()
+
+        try:
+            answer = go()
+        except http.client.RemoteDisconnected:
+            # The program closes what was idle for half a minute, which happens on a machine that is busy elsewhere; browsers ask once more, too.
+            line.close()
+            answer = go()
         data = answer.read()
         if answer.status != 200:
             raise SystemExit(f"{path} {body}: {answer.status} {data[:300]!r}")
