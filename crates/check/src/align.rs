@@ -2,7 +2,7 @@
 //!
 //! # Method
 //! Record and score are brought to the same features, chroma and the chroma of what begins (S. Ewert, M. Müller and P. Grosche, "High resolution audio synchronization using
-//! chroma onset features", ICASSP 2009). A search over start and tempo gives a straight line, dynamic time warping near it follows the drift, and a
+//! chroma onset features", ICASSP 2009). A search over start and tempo gives a straight line, a path near it whose tempo changes by little follows the drift, and a
 //! Viterbi path over the strokes puts each on a rise of its own partials, kept together by how far apart they are written. What comes out are two
 //! things: the strokes' own times, and the grid: a smooth curve through them that carries written to heard time.
 
@@ -129,13 +129,13 @@ pub(crate) fn align(seen: &Seen, score: &Score, known: &Known) -> Option<Alignme
     if groups.is_empty() {
         return None;
     }
-    let Seen { features: heard, fine, onsets, cents, end_s } = seen;
+    let Seen { fine, onsets, cents, end_s, .. } = seen;
     let seconds = HOP as f64 / f64::from(RATE_HZ);
     let written = score_features(score, seconds);
     let coarse = if known.pins.len() > 1 {
         Coarse { grid: known.pins.clone(), semitones: 0, sure: 1.0, stretch: 1.0 }
     } else {
-        coarse(heard, &written, known, seconds)
+        coarse(seen, score, &groups, &written, known, seconds)
     };
     let fixed = known.pins.len() > 1;
     let rough: Vec<f64> = groups.iter().map(|w| line(&coarse.grid, *w)).collect();
@@ -299,7 +299,8 @@ struct Coarse {
     stretch: f64,
 }
 
-fn coarse(heard: &Features, written: &Features, known: &Known, seconds: f64) -> Coarse {
+fn coarse(seen: &Seen, score: &Score, groups: &[f64], written: &Features, known: &Known, seconds: f64) -> Coarse {
+    let heard = &seen.features;
     let (start, within) = match known.pins.first() {
         Some((w, h)) => (h - w, 0.02),
         None => (known.start_s, known.start_within_s),
@@ -348,75 +349,119 @@ fn coarse(heard: &Features, written: &Features, known: &Known, seconds: f64) -> 
     let (_, offset, stretch, turned) = best;
     all.sort_by(f64::total_cmp);
     let usual = all[all.len() / 2];
-    let path = warp(heard, written, offset, stretch, turned, seconds);
-    let inside: Vec<f64> = path.iter().filter_map(|(w, h)| heard.get(*h).map(|f| f64::from(alike(f, &written[*w], turned)))).collect();
+    let path = follow(seen, score, groups, written, offset / seconds, stretch, turned);
+    let inside: Vec<f64> = written
+        .iter()
+        .enumerate()
+        .filter_map(|(w, row)| {
+            let h = line(&path, w as f64).round();
+            (h >= 0.0).then(|| heard.get(h as usize)).flatten().map(|f| f64::from(alike(f, row, turned)))
+        })
+        .collect();
     let along = inside.iter().sum::<f64>() / inside.len().max(1) as f64;
     let sure = (along - usual.max(0.0)) / (written_fit - usual.max(0.0)).max(1e-6);
-    let grid = path.iter().map(|(w, h)| (*w as f64 * seconds, *h as f64 * seconds)).collect();
+    let grid = path.iter().map(|(w, h)| (w * seconds, h * seconds)).collect();
     let semitones = if turned > 6 { turned as i32 - 12 } else { turned as i32 };
-    Coarse { grid: thinned(grid), semitones, sure, stretch }
+    Coarse { grid, semitones, sure, stretch }
 }
 
-/// Dynamic time warping within 0.45 s of the straight line.
-fn warp(heard: &Features, written: &Features, offset: f64, stretch: f64, semitones: usize, seconds: f64) -> Vec<(usize, usize)> {
-    const REACH: i64 = 20;
-    const WIDTH: usize = 2 * REACH as usize + 1;
-    let base = |w: usize| (offset / seconds + w as f64 * stretch).round() as i64;
-    let mut before = [0.0f64; WIDTH];
-    let mut from: Vec<[u8; WIDTH]> = Vec::with_capacity(written.len());
-    for (w, row) in written.iter().enumerate() {
-        let mut now = [f64::MIN; WIDTH];
-        let mut back = [0u8; WIDTH];
-        let moved = if w == 0 { 0 } else { base(w) - base(w - 1) };
-        for d in 0..WIDTH {
-            let h = base(w) + d as i64 - REACH;
-            let frame = if h < 0 { None } else { heard.get(h as usize) };
-            // Beyond the record all ways are alike.
-            let fit = frame.map_or(0.5, |f| f64::from(alike(f, row, semitones)));
-            if w == 0 {
-                now[d] = fit - 0.01 * (d as f64 - REACH as f64).abs();
-                continue;
-            }
-            // The record goes on by 0, 1 or 2 frames; anything but the line's own step costs.
-            for step in 0..=2i64 {
-                let p = d as i64 + moved - step;
-                if (0..WIDTH as i64).contains(&p) {
-                    let value = before[p as usize] + fit - if step == moved.clamp(0, 2) { 0.0 } else { 0.35 };
-                    if value > now[d] {
-                        now[d] = value;
-                        back[d] = step as u8;
-                    }
-                }
+/// Half a second of written frames, over which the tempo counts as even.
+const EVEN: usize = 22;
+/// Steps of half a frame by which the record may lie off the straight line (0.51 s), and by which it may move against it over an even stretch (2.3 % of the tempo each).
+const OFF: i64 = 44;
+const MOVES: i64 = 5;
+/// What a frame's fit and a group's onset weigh; what a change of tempo by one step costs, squared for more, and what a tempo off the line. Tried on renders of players 00 and 01 written
+/// at a tempo that wanders: half and double of each do as well.
+const FIT: f64 = 0.4;
+const ONSET: f64 = 3.0;
+const CHANGE: f64 = 0.5;
+const AWAY: f64 = 0.02;
+
+/// The likeliest path near the straight line `offset + stretch * w` (frames): even stretches whose tempo changes by little from one to the next, for players do not jump
+/// by a stroke where one chord is struck again and again. Written and heard frames, the ends of the stretches.
+fn follow(seen: &Seen, score: &Score, groups: &[f64], written: &Features, offset: f64, stretch: f64, semitones: usize) -> Vec<(f64, f64)> {
+    let (heard, fine) = (&seen.features, &seen.fine);
+    let turned = if semitones > 6 { semitones as i32 - 12 } else { semitones as i32 };
+    const PLACES: usize = 2 * OFF as usize + 1;
+    const TEMPI: usize = 2 * MOVES as usize + 1;
+    let line = |w: f64| offset + w * stretch;
+    // How well each written frame fits in each place.
+    let fits: Vec<[f32; PLACES]> = written
+        .iter()
+        .enumerate()
+        .map(|(w, row)| {
+            let first = (line(w as f64) - OFF as f64 / 2.0).floor();
+            // Beyond the record all places are alike.
+            let at = |h: f64| (h >= 0.0).then(|| heard.get(h as usize)).flatten().map_or(0.5, |f| alike(f, row, semitones));
+            let whole: Vec<f32> = (0..OFF + 2).map(|n| at(first + n as f64)).collect();
+            std::array::from_fn(|d| {
+                let x = line(w as f64) + (d as f64 - OFF as f64) / 2.0 - first;
+                let (n, part) = (x as usize, x.fract() as f32);
+                whole[n] * (1.0 - part) + whole[(n + 1).min(whole.len() - 1)] * part
+            })
+        })
+        .collect();
+    // How clearly each group begins in each place, within a fine frame or two, counted to its written frame.
+    let seconds = HOP as f64 / f64::from(RATE_HZ);
+    let per = HOP as f64 / FINE as f64;
+    let mut onsets: Vec<(usize, f64, Vec<f32>)> = Vec::new();
+    for g in groups {
+        let begins = Begins::of(score, *g, turned, seen.cents);
+        let w = g / seconds;
+        let middle = ((line(w) * per) + BIAS_S * f64::from(RATE_HZ) / FINE as f64).round() as i64;
+        let reach = (OFF as f64 / 2.0 * per) as i64 + 2;
+        let raw: Vec<f32> = (-reach..=reach).map(|d| fine.begins(&begins, middle + d)).collect();
+        let near: Vec<f32> = (0..raw.len()).map(|n| (n.saturating_sub(2)..(n + 3).min(raw.len())).map(|m| raw[m] * [0.55, 0.85, 1.0, 0.85, 0.55][m + 2 - n]).fold(0.0, f32::max)).collect();
+        onsets.push((w.floor() as usize, w, near));
+    }
+    let onset_at = |near: &[f32], off_frames: f64| -> f32 { near.get(((near.len() as f64 - 1.0) / 2.0 + off_frames * per).round().max(0.0) as usize).copied().unwrap_or(0.0) };
+    let mut best = vec![[0.0f64; TEMPI]; PLACES];
+    for (d, row) in best.iter_mut().enumerate() {
+        for (r, v) in row.iter_mut().enumerate() {
+            *v = -0.02 * (d as f64 - OFF as f64).abs() - AWAY * (r as f64 - MOVES as f64).powi(2);
+        }
+    }
+    let mut from: Vec<Vec<[u8; TEMPI]>> = Vec::new();
+    for (segment, frames) in fits.chunks(EVEN).enumerate() {
+        let begin = segment * EVEN;
+        let own: Vec<(f64, &[f32])> = onsets.iter().filter(|o| (begin..begin + EVEN).contains(&o.0)).map(|o| (o.1 - begin as f64, o.2.as_slice())).collect();
+        let mut next = vec![[f64::MIN; TEMPI]; PLACES];
+        let mut back = vec![[0u8; TEMPI]; PLACES];
+        for start in 0..PLACES {
+            for r in 0..TEMPI {
+                let move_ = r as i64 - MOVES;
+                let Some(end) = usize::try_from(start as i64 + move_).ok().filter(|e| *e < PLACES) else { continue };
+                let (tempo, value) = (0..TEMPI)
+                    .map(|b| (b, best[start][b] - CHANGE * (b as f64 - r as f64).powi(2)))
+                    .max_by(|a, b| a.1.total_cmp(&b.1))
+                    .unwrap_or((r, f64::MIN));
+                let fit: f64 = frames
+                    .iter()
+                    .enumerate()
+                    .map(|(n, f)| f64::from(f[(start as f64 + move_ as f64 * n as f64 / EVEN as f64).round() as usize]))
+                    .sum();
+                let clear: f64 = own.iter().map(|(w, near)| f64::from(onset_at(near, (start as f64 - OFF as f64 + move_ as f64 * w / EVEN as f64) / 2.0))).sum();
+                next[end][r] = value + FIT * fit + ONSET * clear - AWAY * (move_ * move_) as f64;
+                back[end][r] = tempo as u8;
             }
         }
         from.push(back);
-        before = now;
+        best = next;
     }
-    let mut d = (0..WIDTH).max_by(|a, b| before[*a].total_cmp(&before[*b])).unwrap_or(REACH as usize);
-    let mut path = Vec::with_capacity(written.len());
-    for w in (0..written.len()).rev() {
-        path.push((w, (base(w) + d as i64 - REACH).max(0) as usize));
-        if w > 0 {
-            let moved = base(w) - base(w - 1);
-            d = (d as i64 + moved - i64::from(from[w][d])).clamp(0, WIDTH as i64 - 1) as usize;
-        }
+    let (mut d, mut r) = (0..PLACES)
+        .flat_map(|d| (0..TEMPI).map(move |r| (d, r)))
+        .max_by(|a, b| best[a.0][a.1].total_cmp(&best[b.0][b.1]))
+        .unwrap_or((OFF as usize, MOVES as usize));
+    let place = |w: usize, d: usize| (w as f64, line(w as f64) + (d as f64 - OFF as f64) / 2.0);
+    let mut path = vec![place(from.len() * EVEN, d)];
+    for (n, back) in from.iter().enumerate().rev() {
+        let tempo = back[d][r] as usize;
+        d = (d as i64 - (r as i64 - MOVES)).clamp(0, PLACES as i64 - 1) as usize;
+        r = tempo;
+        path.push(place(n * EVEN, d));
     }
     path.reverse();
     path
-}
-
-/// The path as a line through the means of half-second stretches: single frames jump.
-fn thinned(path: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
-    const LONG: usize = 22;
-    if path.len() < 2 * LONG {
-        let n = path.len().max(1) as f64;
-        let shift = path.iter().map(|(w, h)| h - w).sum::<f64>() / n;
-        return vec![(0.0, shift), (1.0, 1.0 + shift)];
-    }
-    path.chunks(LONG)
-        .filter(|c| c.len() > LONG / 2)
-        .map(|c| (c.iter().map(|p| p.0).sum::<f64>() / c.len() as f64, c.iter().map(|p| p.1).sum::<f64>() / c.len() as f64))
-        .collect()
 }
 
 /// Levels frame by frame in short windows, for rises.
@@ -535,6 +580,17 @@ impl Fine {
         if bins.is_empty() { whole } else { 0.3 * whole + 1.2 * (bins.iter().map(|b| self.rise(f, *b)).sum::<f32>() / bins.len() as f32).min(1.5) }
     }
 
+    /// How clearly a group of notes begins at a frame; 0 beyond the sound.
+    fn begins(&self, group: &Begins, frame: i64) -> f32 {
+        let Some(f) = usize::try_from(frame).ok().filter(|f| *f < self.flux.len()) else { return 0.0 };
+        let whole = self.flux[f].min(1.5);
+        if group.noise || group.bins.is_empty() {
+            return whole;
+        }
+        let own = group.bins.iter().map(|b| self.rise(f, *b)).sum::<f32>() / group.bins.len() as f32;
+        0.6 * whole + own.min(1.5)
+    }
+
     /// Puts each group of written notes on an onset near its rough time: heard seconds and strength.
     fn place(&self, score: &Score, groups: &[f64], rough: &[f64], semitones: i32, cents: f64, fixed: bool) -> Vec<(f64, f32)> {
         const REACH: i64 = 22;
@@ -543,29 +599,8 @@ impl Fine {
         let base: Vec<i64> = rough.iter().map(|t| ((t + BIAS_S) * rate).round() as i64).collect();
         let mut curves: Vec<[f32; WIDTH]> = Vec::with_capacity(groups.len());
         for (g, b) in groups.iter().zip(&base) {
-            let mut pitches: Vec<i32> = Vec::new();
-            let mut noise = false;
-            for part in &score.parts {
-                let first = part.notes.partition_point(|n| n.at_s < g - 1e-3);
-                for n in part.notes[first..].iter().take_while(|n| n.at_s < g + 1e-3) {
-                    if n.unpitched || !part.is_pitched() {
-                        noise = true;
-                        continue;
-                    }
-                    pitches.push(n.midi + semitones);
-                }
-            }
-            let bins = bins_of(&pitches, cents);
-            let mut curve = [0.0f32; WIDTH];
-            for (d, c) in curve.iter_mut().enumerate() {
-                let f = b + d as i64 - REACH;
-                if f < 0 || f as usize >= self.flux.len() {
-                    continue;
-                }
-                let own = if bins.is_empty() { 0.0 } else { bins.iter().map(|b| self.rise(f as usize, *b)).sum::<f32>() / bins.len() as f32 };
-                *c = if noise || bins.is_empty() { self.flux[f as usize].min(1.5) } else { 0.6 * self.flux[f as usize].min(1.5) + own.min(1.5) };
-            }
-            curves.push(curve);
+            let begins = Begins::of(score, *g, semitones, cents);
+            curves.push(std::array::from_fn(|d| self.begins(&begins, b + d as i64 - REACH)));
         }
         // Viterbi: each stroke on a rise, gaps as the rough times have them.
         let mut before = [0.0f64; WIDTH];
@@ -618,6 +653,32 @@ impl Fine {
             }
         }
         out
+    }
+}
+
+/// What begins at one written time, over all parts.
+struct Begins {
+    /// Bins of the first partials of its pitches.
+    bins: Vec<usize>,
+    /// Something without pitch is among it.
+    noise: bool,
+}
+
+impl Begins {
+    fn of(score: &Score, at_s: f64, semitones: i32, cents: f64) -> Begins {
+        let mut pitches: Vec<i32> = Vec::new();
+        let mut noise = false;
+        for part in &score.parts {
+            let first = part.notes.partition_point(|n| n.at_s < at_s - 1e-3);
+            for n in part.notes[first..].iter().take_while(|n| n.at_s < at_s + 1e-3) {
+                if n.unpitched || !part.is_pitched() {
+                    noise = true;
+                } else {
+                    pitches.push(n.midi + semitones);
+                }
+            }
+        }
+        Begins { bins: bins_of(&pitches, cents), noise }
     }
 }
 
