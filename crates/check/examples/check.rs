@@ -85,7 +85,7 @@ fn shown(c: &Checked, seconds: f64) -> Value {
                 .iter()
                 .map(|n| {
                     json!({"bar": n.bar, "beat": n.beat, "slot": n.slot, "string": n.string, "fret": n.fret, "midi": n.midi, "time": n.time_s, "verdict": n.verdict.word(),
-                        "evidence": n.evidence, "better": n.better, "moved": n.moved_slots, "ahead_ms": n.ahead_ms, "marks": n.marks})
+                        "evidence": n.evidence, "better": n.better, "moved": n.moved_slots, "ahead_ms": n.ahead_ms, "marks": n.marks, "moved_marks": n.moved_marks})
                 })
                 .collect();
             let unwritten: Vec<Value> = p

@@ -91,6 +91,9 @@ pub struct NoteChecked {
     /// What the evidence is made from, for the script that sets its weights.
     #[doc(hidden)]
     pub marks: [f32; crate::judge::MARKS],
+    /// What that it was moved is judged from, where it was looked for elsewhere.
+    #[doc(hidden)]
+    pub moved_marks: Option<[f32; crate::judge::MOVED_MARKS]>,
 }
 
 /// A pitch that nobody wrote.

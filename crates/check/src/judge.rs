@@ -17,7 +17,8 @@ pub(crate) struct Limits {
     /// A note below is contradicted where a rival stands above `rival`.
     pub contradicted: f32,
     pub rival: f32,
-    /// A note with odds of its own below is looked for at other moments.
+    /// A note with odds of its own below the first is looked for at other moments, and said to be moved where its marks weigh more than the second.
+    pub looked_for: f32,
     pub moved: f32,
     /// A pitch that nobody wrote is looked at above the first, and reported where its marks weigh more than the second.
     pub looked_at: f32,
@@ -31,26 +32,33 @@ struct Scale {
     weights: [f32; MARKS],
     stray_shift: f32,
     stray_weights: [f32; STRAY_MARKS],
+    moved_shift: f32,
+    moved_weights: [f32; MOVED_MARKS],
 }
 
 /// Where the note network did not listen.
 static PLAIN: Scale = Scale {
-    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.7, rival: -4.0, moved: -0.5, looked_at: -3.0, unwritten: -2.3 },
+    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.7, rival: -4.0, looked_for: -0.5, moved: 0.0, looked_at: -3.0, unwritten: -2.3 },
     shift: 7.4361,
     weights: [0.3529, 0.6705, 0.6493, 0.1020, -0.0162, -0.3157, 0.1013, -0.1464, -0.2362, -0.9610, -0.1171, 0.3422, -0.1930, 0.2939, 0.0, 0.0],
     stray_shift: -6.6191,
     stray_weights: [0.7110, -0.1097, 0.2738, 0.5575, -0.5616, 1.8225, 0.0207, -0.4860, -0.2452, -0.1602, 0.0275, -0.2932, -0.3403, -3.6000, 0.0, 0.0, 0.0],
+    // Clearly heard there.
+    moved_shift: -1.0,
+    moved_weights: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
 };
 
 /// Where it did.
 static LISTENED: Scale = Scale {
-    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.5, rival: -4.0, moved: -0.5, looked_at: -3.0, unwritten: -2.5 },
+    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.5, rival: -4.0, looked_for: 2.0, moved: 0.3, looked_at: -3.0, unwritten: -1.5 },
     shift: 7.8927,
     weights: [0.3860, 0.4130, 0.3114, 0.0115, -0.1879, -0.2430, 0.1168, -0.2428, -0.3254, -1.6485, -0.2006, 0.4490, -0.1710, 0.1644, 1.3899, 0.3024],
-    stray_shift: -5.1235,
+    stray_shift: -6.8107,
     stray_weights: [
-        0.4893, -0.2068, 0.3934, 0.3269, -0.0050, 1.1619, 0.0307, -0.1289, -0.3151, -0.0560, 0.0428, -0.1026, -0.3243, -3.4358, 0.8595, 0.7581, -0.3602,
+        0.3100, 0.1559, 0.6473, 0.0999, 0.3105, 2.0115, -0.0335, -1.4338, -0.0975, -0.2076, 0.0565, -0.1743, -0.2376, -4.5098, 1.4037, 1.5140, -0.3672,
     ],
+    moved_shift: -3.2217,
+    moved_weights: [-0.3480, 0.3532, -1.7427, 0.7644, 0.0868, 0.1400, 0.1120, 0.8181, -1.2843, -0.6853, 0.2624, -0.1805, 1.2039, -1.3004],
 };
 
 fn scale(moments: &[Moment]) -> &'static Scale {
@@ -66,7 +74,7 @@ pub(crate) fn share(odds: f32) -> f64 {
 const RIVALS: [i32; 12] = [-12, -7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 12];
 
 /// Every note of the part. `beside` are pitches that other parts sound at a written time, where these cannot be told apart by their seats.
-pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beside: &dyn Fn(f64) -> Vec<i32>, from_s: f64, end_s: f64) -> Vec<NoteChecked> {
+pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beneath: &[Moment], beside: &dyn Fn(f64) -> Vec<i32>, from_s: f64, end_s: f64) -> Vec<NoteChecked> {
     let part = &score.parts[index];
     let (low, _) = part.range();
     let scale = scale(moments);
@@ -92,6 +100,7 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beside: &dy
                 unpitched: note.unpitched,
                 waved: score.waved(index, score.bars.get(note.bar).map_or(0, |b| b.number), note.slot),
                 marks: [0.0; MARKS],
+                moved_marks: None,
             };
             if m.heard_s > end_s - 0.05 {
                 // The record is over.
@@ -138,11 +147,14 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beside: &dy
             } else {
                 Verdict::Weak
             };
-            // The same pitch, heard clearly at a neighbouring moment where nobody wrote it.
-            if own < limits.moved && checked.better.is_none_or(|_| own > -6.0) {
-                checked.moved_slots = moved(score, part, moments, at, note.midi, note.bar);
-                if checked.moved_slots.is_some() {
-                    (checked.better, checked.verdict) = (None, Verdict::Weak);
+            // The same pitch, heard more clearly at a neighbouring moment where nobody wrote it.
+            if own < limits.looked_for {
+                let elsewhere = elsewhere(score, part, moments, beneath, at, note.midi, note.bar, odds);
+                checked.moved_marks = elsewhere.map(|e| e.1);
+                // Without the note network's word, another pitch in its place says more.
+                let replaced = m.chances.is_empty() && checked.better.is_some() && own <= -6.0;
+                if let Some((slots, marks)) = elsewhere && weigh_moved(scale, &marks) > limits.moved && !replaced {
+                    (checked.moved_slots, checked.better, checked.verdict) = (Some(slots), None, Verdict::Weak);
                 }
             }
             out[*n] = Some(checked);
@@ -207,23 +219,58 @@ fn covered(midi: i32, struck: &[i32], ringing: &[i32]) -> usize {
         .count()
 }
 
-/// Slots by which a pitch comes later (earlier) than at moment `at`: a moment within a beat where it is clearly heard and not written.
-fn moved(score: &Score, part: &ScorePart, moments: &[Moment], at: usize, midi: i32, bar: usize) -> Option<i32> {
+/// What a moved note is judged by.
+pub(crate) const MOVED_MARKS: usize = 14;
+
+/// Where within a beat a pitch is heard more clearly than at moment `at`, and nobody wrote it: slots by which it comes later (earlier), and the marks of that.
+#[allow(clippy::too_many_arguments)]
+fn elsewhere(score: &Score, part: &ScorePart, moments: &[Moment], beneath: &[Moment], at: usize, midi: i32, bar: usize, evidence: f32) -> Option<(i32, [f32; MOVED_MARKS])> {
     let (low, _) = part.range();
     let slot_s = score.bars.get(bar)?.length_s / f64::from(part.slots.get(bar).copied().unwrap_or(16).max(1));
     let beat_s = score.bars[bar].length_s / score.bars[bar].beats.max(1e-9);
-    let here = moments[at].written_s;
-    let has = |m: &Moment| m.notes.iter().any(|n| part.notes[*n].midi == midi) || m.ringing.contains(&midi) && m.written_s < here;
+    let here = &moments[at];
     let reach_s = (0.6 * beat_s).min(0.3);
-    let first = at.saturating_sub(2);
-    moments[first..(at + 3).min(moments.len())]
-        .iter()
-        .enumerate()
-        .filter(|(n, m)| first + n != at && (m.written_s - here).abs() < reach_s && !has(m) && m.odds_of(low, midi) > 1.0)
-        .map(|(_, m)| (m.odds_of(low, midi), ((m.written_s - here) / slot_s).round() as i32))
-        .filter(|(_, s)| *s != 0)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, s)| s)
+    let near = |m: &&Moment| (m.written_s - here.written_s).abs() < reach_s && (m.written_s - here.written_s).abs() > 0.4 * slot_s.min(0.12);
+    // Not where it is written too.
+    let has = |m: &Moment| moments.iter().filter(|o| (o.written_s - m.written_s).abs() < 0.06).any(|o| o.notes.iter().any(|n| part.notes[*n].midi == midi));
+    let clear = |m: &Moment| m.odds_of(low, midi) + 2.0 * m.chances_of(low, midi)[0];
+    let first = moments.partition_point(|m| m.written_s < here.written_s - reach_s);
+    let own = moments[first..].iter().take_while(|m| m.written_s < here.written_s + reach_s);
+    let there = own.chain(beneath).filter(near).filter(|m| !has(m)).max_by(|a, b| clear(a).total_cmp(&clear(b)))?;
+    let slots = ((there.written_s - here.written_s) / slot_s).round() as i32;
+    if slots == 0 {
+        return None;
+    }
+    let flag = |b: bool| f32::from(u8::from(b));
+    let (c_here, c_there) = (here.chances_of(low, midi), there.chances_of(low, midi));
+    // Written within the second before, it may ring on.
+    let before = moments[..at].iter().rev().take_while(|o| here.written_s - o.written_s < 1.2);
+    let rang = before.clone().any(|o| o.notes.iter().any(|n| part.notes[*n].midi == midi));
+    let off = (there.written_s - here.written_s) / slot_s;
+    Some((
+        slots,
+        [
+            here.odds_of(low, midi).clamp(-8.0, 8.0),
+            there.odds_of(low, midi).clamp(-8.0, 8.0),
+            c_here[0],
+            c_there[0],
+            c_here[3],
+            c_there[5],
+            evidence.clamp(-8.0, 12.0),
+            flag(there.notes.is_empty()),
+            flag(here.notes.len() > 1),
+            here.strength.min(1.5),
+            there.strength.min(1.5),
+            flag(rang),
+            (off - f64::from(slots)).abs() as f32,
+            slots.abs().min(4) as f32,
+        ],
+    ))
+}
+
+/// The marks weighed: log odds that the note was moved there.
+fn weigh_moved(scale: &Scale, marks: &[f32; MOVED_MARKS]) -> f32 {
+    scale.moved_shift + marks.iter().zip(&scale.moved_weights).map(|(m, w)| m * w).sum::<f32>()
 }
 
 /// Pitches that the part does not have. `taken` are pitches that other parts of the passage sound around a written time.
@@ -306,7 +353,7 @@ fn stray_marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, odds:
         missing,
         flag(m.ringing.contains(&midi)),
         m.chances_of(low, midi)[0],
-        m.chances_of(low, midi)[1],
+        m.chances_of(low, midi)[3],
         // A chance that rose within the last second rings on.
         before.iter().map(|o| o.chances_of(low, midi)[0]).fold(if m.chances.is_empty() { 0.0 } else { crate::chances::NOTHING }, f32::max),
     ]

@@ -253,13 +253,13 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
     // For each pitched part the share of its notes that is heard, and of how many.
     let mut held: Vec<(f64, usize)> = Vec::new();
     for (n, part) in score.parts.iter().enumerate() {
-        let moments = moments::moments(score, n, &stretches);
+        let moments::Moments { own: moments, beneath } = moments::moments(score, n, &stretches);
         let mono = stretches.iter().any(|s| s.sound.right.is_none());
         let beside = |at: f64| -> Vec<i32> {
             let near = score.parts.iter().enumerate().filter(|(o, p)| *o != n && p.is_pitched() && (mono || (p.seat - part.seat).abs() < 0.5));
             near.flat_map(|(_, p)| p.notes.iter().filter(|x| !x.unpitched && x.at_s < at + 0.05 && x.at_s + x.length_s > at).map(|x| x.midi)).collect()
         };
-        let mut notes = judge::notes(score, n, &moments, &beside, from_s, end_s);
+        let mut notes = judge::notes(score, n, &moments, &beneath, &beside, from_s, end_s);
         let taken = |at: f64, midi: i32| {
             score.parts.iter().enumerate().filter(|(o, p)| *o != n && p.is_pitched()).any(|(_, p)| {
                 p.notes.iter().any(|x| !x.unpitched && x.midi == midi && x.at_s < at + 0.1 && x.at_s + x.length_s > at - 0.05)

@@ -13,6 +13,10 @@ use std::cell::{OnceCell, RefCell};
 
 /// Notes of one part written within so many seconds are one stroke: strings are struck one after the other.
 const STROKE_S: f64 = 0.045;
+/// A chance of one in twelve, as `chances` has it.
+const MAY_BEGIN: f32 = -0.6;
+/// The note network listens so much longer than the passage at both ends.
+const LISTEN_S: f64 = 0.5;
 /// An onset this near to a written stroke is that stroke's.
 const OWN_S: f64 = 0.06;
 
@@ -43,8 +47,9 @@ pub(crate) struct Moment {
     pub ringing: Vec<i32>,
     /// Log odds of each pitch of the instrument's range.
     pub odds: Vec<f32>,
-    /// Of each pitch of the range how likely the note network holds that it began, and how likely that it sounds, -2.3 to 2.3; empty where it did not listen.
-    pub chances: Vec<[f32; 2]>,
+    /// Of each pitch of the range how likely the note network holds that it began (there, before, after), and how likely that it sounds (soon after, later, before), -2.3 to 2.3;
+    /// empty where it did not listen.
+    pub chances: Vec<[f32; 6]>,
     /// For each of `notes`, the odds of every pitch were that note not written.
     pub instead: Vec<Vec<f32>>,
     /// Of the onset found there, 1 usual.
@@ -62,9 +67,9 @@ impl Moment {
         usize::try_from(midi - low).ok().and_then(|n| self.odds.get(n)).copied().unwrap_or(-12.0)
     }
 
-    /// How likely the note network holds that a pitch began and that it sounds; 0 where it did not listen.
-    pub fn chances_of(&self, low: i32, midi: i32) -> [f32; 2] {
-        if self.chances.is_empty() { [0.0; 2] } else { usize::try_from(midi - low).ok().and_then(|n| self.chances.get(n)).copied().unwrap_or([NOTHING; 2]) }
+    /// How likely the note network holds that a pitch began (there, before, after) and that it sounds (soon after, later, before); 0 where it did not listen.
+    pub fn chances_of(&self, low: i32, midi: i32) -> [f32; 6] {
+        if self.chances.is_empty() { [0.0; 6] } else { usize::try_from(midi - low).ok().and_then(|n| self.chances.get(n)).copied().unwrap_or([NOTHING; 6]) }
     }
 }
 
@@ -80,8 +85,16 @@ pub(crate) fn strokes(part: &ScorePart) -> Vec<(f64, Vec<usize>)> {
     out
 }
 
-/// The moments of a part, in order of written time.
-pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<Moment> {
+/// The moments of a part, each list in order of written time.
+pub(crate) struct Moments {
+    /// Its strokes, and onsets that nobody wrote.
+    pub own: Vec<Moment>,
+    /// Strokes of other parts alone: a note of this one may hide in them. Empty where the note network does not listen.
+    pub beneath: Vec<Moment>,
+}
+
+/// What is heard of a part, over all stretches.
+pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Moments {
     let own = &score.parts[part];
     let strokes = strokes(own);
     let (low, high) = own.range();
@@ -97,7 +110,7 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
         out.dedup();
         out
     };
-    let mut moments: Vec<Moment> = Vec::new();
+    let (mut moments, mut beneath): (Vec<Moment>, Vec<Moment>) = Default::default();
     for stretch in stretches {
         let align = &stretch.alignment;
         let mut times: Vec<(f64, f64, f32, Vec<usize>)> = strokes
@@ -149,39 +162,70 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Vec<
         let heard_times: Vec<f64> = times.iter().map(|t| t.1).collect();
         let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &heard_times, own.is_pitched());
         let chances = stretch.hearings.as_ref().filter(|_| own.kind == Kind::Guitar).and_then(|h| {
-            let within = (align.heard(0.0) - 1.0, align.heard(score.length_s) + 1.0);
+            let within = (align.heard(0.0) - LISTEN_S, align.heard(score.length_s) + LISTEN_S);
             h.borrow_mut().listen(&stretch.sound, seat, low - align.semitones.max(0), stretch.cents, within)
         });
+        let own_seat = Listened { own, stretch, low, high, chances: chances.as_deref() };
         for (((written_s, heard_s, strength, notes), h), onset) in times.into_iter().zip(&heard).zip(onsets) {
             let rings = ringing(written_s, &notes);
-            let mut others: Vec<i32> = notes.iter().filter(|n| !own.notes[**n].unpitched).map(|n| own.notes[*n].midi).chain(rings.iter().copied()).collect();
-            others.sort_unstable();
-            others.dedup();
-            let here = chances.as_ref().map(|c| c.at(heard_s));
-            let odds: Vec<f32> = if own.is_pitched() { (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &others)).collect() } else { vec![] };
-            let chances = here.as_ref().map_or(vec![], |c| (low..=high).map(|m| [c.begins(m, 0), c.sounds(m, 0)]).collect());
-            let instead = notes
-                .iter()
-                .map(|n| {
-                    let midi = own.notes[*n].midi;
-                    // Where the note is well heard, nothing stands in for it.
-                    if !own.is_pitched() || own.notes[*n].unpitched || odds.get((midi - low).max(0) as usize).is_none_or(|o| *o > 1.5) {
-                        return vec![];
-                    }
-                    let without: Vec<i32> = others.iter().copied().filter(|o| *o != midi).collect();
-                    (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &without)).collect()
-                })
-                .collect();
             let ahead_s = onset.map(|o| align.heard(written_s) - o);
-            let moment = Moment { written_s, heard_s, notes, ringing: rings, odds, chances, instead, strength, newness: h.newness(), ahead_s, times: 1.0 };
-            pool(&mut moments, moment);
+            pool(&mut moments, own_seat.moment((written_s, heard_s, strength), notes, rings, h, ahead_s));
+        }
+        if let Some(c) = &chances {
+            // Only where the network holds that something may begin.
+            let may = |at: f64| {
+                let here = c.at(at);
+                (low..=high).any(|m| here.begins(m, 0) > MAY_BEGIN)
+            };
+            let apart = |s: &&crate::align::Stroke| s.strength > 0.25 && !written.iter().any(|w| (w - s.heard_s).abs() < OWN_S) && may(s.heard_s);
+            let others: Vec<&crate::align::Stroke> = align.strokes.iter().filter(apart).collect();
+            let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &others.iter().map(|s| s.heard_s).collect::<Vec<f64>>(), true);
+            for (s, h) in others.iter().zip(&heard) {
+                pool(&mut beneath, own_seat.moment((s.written_s, s.heard_s, s.strength), vec![], ringing(s.written_s, &[]), h, None));
+            }
         }
     }
     // An onset that nobody wrote counts where most of the stretches have it.
     let count = stretches.len() as f32;
     moments.retain(|m| !m.notes.is_empty() || m.times > 0.5 * count);
     moments.sort_by(|a, b| a.written_s.total_cmp(&b.written_s));
-    moments
+    beneath.sort_by(|a, b| a.written_s.total_cmp(&b.written_s));
+    Moments { own: moments, beneath }
+}
+
+/// A part and the stretch in which it is listened for.
+struct Listened<'a> {
+    own: &'a ScorePart,
+    stretch: &'a Stretch,
+    low: i32,
+    high: i32,
+    chances: Option<&'a crate::chances::Chances>,
+}
+
+impl Listened<'_> {
+    /// A moment: written and heard time and the onset's strength, the notes that begin, and what else of the part rings.
+    fn moment(&self, (written_s, heard_s, strength): (f64, f64, f32), notes: Vec<usize>, ringing: Vec<i32>, h: &crate::features::Heard, ahead_s: Option<f64>) -> Moment {
+        let Listened { own, stretch, low, high, chances } = *self;
+        let mut others: Vec<i32> = notes.iter().filter(|n| !own.notes[**n].unpitched).map(|n| own.notes[*n].midi).chain(ringing.iter().copied()).collect();
+        others.sort_unstable();
+        others.dedup();
+        let here = chances.map(|c| c.at(heard_s));
+        let odds: Vec<f32> = if own.is_pitched() { (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &others)).collect() } else { vec![] };
+        let chances = here.as_ref().map_or(vec![], |c| (low..=high).map(|m| [c.begins(m, 0), c.begins(m, 1), c.begins(m, 2), c.sounds(m, 0), c.sounds(m, 1), c.sounds(m, 2)]).collect());
+        let instead = notes
+            .iter()
+            .map(|n| {
+                let midi = own.notes[*n].midi;
+                // Where the note is well heard, nothing stands in for it.
+                if !own.is_pitched() || own.notes[*n].unpitched || odds.get((midi - low).max(0) as usize).is_none_or(|o| *o > 1.5) {
+                    return vec![];
+                }
+                let without: Vec<i32> = others.iter().copied().filter(|o| *o != midi).collect();
+                (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &without)).collect()
+            })
+            .collect();
+        Moment { written_s, heard_s, notes, ringing, odds, chances, instead, strength, newness: h.newness(), ahead_s, times: 1.0 }
+    }
 }
 
 /// Puts a moment of a further stretch to the same one of those before: means of what was heard.
@@ -201,7 +245,7 @@ fn pool(moments: &mut Vec<Moment>, new: Moment) {
         }
     };
     means(&mut old.odds, new.odds);
-    old.chances.iter_mut().zip(new.chances).for_each(|(a, b)| *a = [mean(a[0], b[0]), mean(a[1], b[1])]);
+    old.chances.iter_mut().zip(new.chances).for_each(|(a, b)| a.iter_mut().zip(b).for_each(|(a, b)| *a = mean(*a, b)));
     for (a, b) in old.instead.iter_mut().zip(new.instead) {
         means(a, b);
     }

@@ -92,7 +92,7 @@ pub(crate) fn held(score: &Score, stretch: &crate::moments::Stretch, moves: i32)
     let mut parts: Vec<f64> = Vec::new();
     for (n, part) in score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched() && p.notes.iter().any(|n| !n.unpitched)) {
         let (low, _) = part.range();
-        let moments = crate::moments::moments(score, n, std::slice::from_ref(stretch));
+        let moments = crate::moments::moments(score, n, std::slice::from_ref(stretch)).own;
         let mean = |d: i32| {
             let all: Vec<f64> = moments.iter().flat_map(|m| m.notes.iter().filter(|n| !part.notes[**n].unpitched).map(move |n| share(m.odds_of(low, part.notes[*n].midi + d)))).collect();
             all.iter().sum::<f64>() / all.len().max(1) as f64

@@ -65,10 +65,12 @@ fn run(spectra: &Spectra, alone: Option<RunOptions>, progress: &dyn Fn(f64)) -> 
     let outputs = [id("onset")?, id("sustain")?, id("strings")?, id("scratch")?];
     let outputs = if alone.is_some() { &outputs[..2] } else { &outputs[..] };
     let mut out = Posteriors::default();
+    // For listening alone windows of even length: a short last one would cost its margins for little.
+    let longest = if alone.is_some() { spectra.frames.div_ceil(spectra.frames.div_ceil(KEPT).max(1)) } else { KEPT };
     while out.frames < spectra.frames {
         let at = out.frames;
-        let (from, to) = (at.saturating_sub(MARGIN), (at + KEPT + MARGIN).min(spectra.frames));
-        let kept = (at + KEPT).min(spectra.frames) - at;
+        let (from, to) = (at.saturating_sub(MARGIN), (at + longest + MARGIN).min(spectra.frames));
+        let kept = (at + longest).min(spectra.frames) - at;
         let tensor = NdTensor::from_data([1, 3, to - from, BINS], spectra.cut(from, to));
         let values = model.run(vec![(input, ValueOrView::View(tensor.view().into()))], outputs, alone.clone()).map_err(|e| fault(&e))?;
         let into = [&mut out.onset, &mut out.sustain, &mut out.strings, &mut out.scratch];
