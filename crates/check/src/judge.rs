@@ -311,7 +311,7 @@ pub(crate) fn unwritten(score: &Score, index: usize, moments: &[Moment], notes: 
                 continue;
             }
             let Some((bar, beat, slot)) = score.slot_at(index, m.written_s) else { continue };
-            let place = place_for(part, midi, &m.notes);
+            let place = place_for(part, midi, &m.notes).filter(|p| within_reach(part, *p, &m.notes));
             let of_stroke = !m.notes.is_empty();
             out.push((m.written_s, Unwritten { time_s: from_s + m.heard_s, bar: score.bars[bar].number, beat, slot, midi, evidence: share(odds), place, of_stroke, marks }));
         }
@@ -362,6 +362,12 @@ fn stray_marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, odds:
 /// The marks weighed: log odds that the pitch was struck, and nobody wrote it.
 fn weigh_stray(scale: &Scale, marks: &[f32; STRAY_MARKS]) -> f32 {
     scale.stray_shift + marks.iter().zip(&scale.stray_weights).map(|(m, w)| m * w).sum::<f32>()
+}
+
+/// Whether the hand that holds the notes of a stroke comes to a place, too: an open string, or four frets from their middle at most (common practice).
+fn within_reach(part: &ScorePart, place: (u8, u8), beside: &[usize]) -> bool {
+    let fretted: Vec<f64> = beside.iter().filter_map(|n| part.notes[*n].place).map(|p| f64::from(p.1)).filter(|f| *f > 0.0).collect();
+    place.1 == 0 || fretted.is_empty() || (f64::from(place.1) - fretted.iter().sum::<f64>() / fretted.len() as f64).abs() <= 4.0
 }
 
 /// String and fret for a pitch beside the notes of a stroke: a free string, as near to their frets as can be.

@@ -86,6 +86,37 @@ fn another_tempo_and_a_start_that_is_off_are_followed() {
 }
 
 #[test]
+fn one_chord_again_and_again_is_followed_at_a_tempo_that_moves() {
+    // The record is up to 4 % faster and slower than written, bar by bar.
+    let tempi = [100.0, 103.0, 104.0, 102.0, 98.0, 96.0, 97.0, 100.0];
+    let text = |moves: bool| {
+        let bar = |t: &f64| format!("      bar \"a a . a a a . a\"{}\n", if moves { format!(" tempo={t}") } else { String::new() });
+        let bars: String = tempi.iter().map(bar).collect();
+        format!("lesson \"Test\" {{\n  passage \"one\" {{\n    tempo 100\n    slots 8\n    record \"audio/one.wav\" from=0 to=19.2\n    part \"chop\" instrument=\"guitar\" {{\n      grip \"a\" \"x x 5 5 5 5\"\n{bars}    }}\n  }}\n}}\n")
+    };
+    let c = checked(&text(false), &sounded(&text(true)));
+    for n in &c.parts[0].notes {
+        let before: f64 = tempi[..n.bar as usize - 1].iter().map(|t| 240.0 / t).sum();
+        let at = before + (n.beat - 1.0) * 60.0 / tempi[n.bar as usize - 1];
+        assert!((n.time_s - at).abs() < 0.03, "bar {} beat {}: {} {at}", n.bar, n.beat, n.time_s);
+    }
+    assert!(!c.findings.iter().any(|f| f.kind.contradicts()), "{:?}", words(&c));
+}
+
+#[test]
+fn a_note_written_a_sixteenth_late_is_told_though_a_drum_strikes_with_it() {
+    let text = |second: &str| {
+        let line = format!("      bar \"5:3 - - -  5:7 - - -  4:5 - - -  3:5 - - -\"\n      bar \"{second}\"\n      bar \"5:3 - - -  5:7 - - -  4:7 - - -  3:4 - - -\"\n");
+        let drums = "      repeat times=3 { bar { kick \"x . . . . . . . x . . . . . . .\"; snare \". . . . x . . . . . . . x . . .\"; hats \"x . x . x . x . x . x . x . x .\" } }\n";
+        format!("lesson \"Test\" {{\n  passage \"one\" {{\n    tempo 100\n    slots 16\n    record \"audio/one.wav\" from=0 to=7.2\n    part \"line\" instrument=\"guitar\" seat=\"left\" {{\n{line}    }}\n    part \"kit\" instrument=\"drums\" {{\n{drums}    }}\n  }}\n}}\n")
+    };
+    let record = sounded(&text("5:5 - - -  4:3 - - -  4:7 - - -  3:4 - - -"));
+    let c = checked(&text("5:5 - - -  4:3 - - -  . 4:7 - -  3:4 - - -"), &record);
+    let moved: Vec<_> = c.findings.iter().filter(|f| f.kind == FindingKind::Moved).map(|f| (f.bar, f.slot, f.written, f.moved_slots)).collect();
+    assert_eq!(moved, [(2, 10, Some(57), Some(-1))], "{:?}", words(&c));
+}
+
+#[test]
 fn a_wrong_note_is_named_mended_or_waved_through() {
     // The record has another note on the third beat of bar 4.
     let record = sound(&[("3:7  3:5 -", "3:7  3:4 -")], 100);
