@@ -13,13 +13,13 @@ use axum::extract::{Json, Query, State as Has};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use axum::routing::{get, post};
-use check::{Checked, Finding, Settle};
+use check::{Checked, Finding, Score, Settle};
 use lesson::{Lesson, Passage};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
-use std::sync::Arc;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use wave::Buffer;
 
 pub fn routes() -> Router<Arc<State>> {
@@ -39,54 +39,137 @@ fn another_run() -> Response {
     refusal(StatusCode::CONFLICT, "this is of an earlier check", "look at the findings as they are now")
 }
 
-async fn check(Has(state): Shared) -> Response {
+#[derive(Deserialize)]
+struct Order {
+    /// The passage that the teacher is at.
+    first: Option<String>,
+}
+
+/// Checks the lesson passage by passage, the one that the teacher is at first; what each has is kept and told as it comes.
+async fn check(Has(state): Shared, Query(order): Query<Order>) -> Response {
     let done = away(move || {
         let Ok(_one) = state.checking.try_lock() else { return refusal(StatusCode::CONFLICT, "the lesson is being checked already", "wait until it is done") };
+        let next_run = || state.checks.fetch_add(1, Ordering::Relaxed) + 1;
+        let run = next_run();
         let (folder, text, lesson) = {
-            let open = state.open();
-            let Some(open) = open.as_ref() else { return no_lesson() };
+            let mut open = state.open();
+            let Some(open) = open.as_mut() else { return no_lesson() };
             if open.desk.has_errors() {
                 return refusal(StatusCode::UNPROCESSABLE_ENTITY, "the lesson has errors", "mend what is listed, then check");
             }
-            (open.desk.folder.clone(), open.desk.text().clone(), open.desk.lesson.clone())
+            let (text, lesson) = (open.desk.text().clone(), open.desk.lesson.clone());
+            open.kept = Some(Kept::begun(run, &text, lesson.clone(), &lesson::check(&lesson)));
+            (open.desk.folder.clone(), text, lesson)
         };
-        let checked = match against_records(&state, &folder, &lesson) {
-            Ok(c) => c,
-            Err(why) => return refusal(StatusCode::UNPROCESSABLE_ENTITY, why, ""),
-        };
-        let problems = lesson::check(&lesson);
-        let kept = Kept::new(state.checks.fetch_add(1, Ordering::Relaxed) + 1, &text, lesson, checked, &problems);
+        let first = lesson.passages.iter().position(|p| Some(&p.id) == order.first.as_ref());
+        let told = |part: f64, title: &str, count: usize| state.tell("checking", &json!({ "part": part, "what": format!("Listening: {title}"), "run": run, "passages": count }));
+        each_passage(&state, &folder, &lesson, first, &told, &mut |passage, against| {
+            let found = against.as_ref().map_or(vec![], |(_, c)| Kept::found(&text, &lesson, passage, c));
+            if let Some(kept) = state.open().as_mut().and_then(|o| o.kept.as_mut()).filter(|k| k.run == run) {
+                kept.add(passage, against, found);
+            }
+        });
         let mut open = state.open();
         let Some(open) = open.as_mut().filter(|o| o.desk.folder.root() == folder.root()) else { return refusal(StatusCode::CONFLICT, "another lesson was opened meanwhile", "check that one") };
-        let all = kept.full(open.desk.text(), &open.desk.lesson);
+        let Some(kept) = open.kept.as_mut().filter(|k| k.run == run) else { return another_run() };
+        kept.finish(next_run());
         state.tell("checked", &json!({ "run": kept.run }));
-        open.kept = Some(kept);
-        Json(all).into_response()
+        Json(kept.full(open.desk.text(), &open.desk.lesson)).into_response()
     });
     done.await.unwrap_or_else(|r| r)
 }
 
-/// Each passage against the records that it names, as far as they lie in the folder; else why not.
-fn against_records(state: &State, folder: &Beneath, lesson: &Lesson) -> Result<Vec<Result<(String, Checked), String>>, String> {
-    let mut out = Vec::new();
-    let mut records: BTreeMap<&str, Result<Arc<record::Record>, String>> = BTreeMap::new();
-    for (i, p) in lesson.passages.iter().enumerate() {
-        let what = if p.title.is_empty() { &p.id } else { &p.title };
-        state.tell("checking", &json!({ "part": i as f64 / lesson.passages.len().max(1) as f64, "what": format!("Listening: {what}") }));
-        // The next passage often lies in the same record.
-        records.retain(|file, _| p.record.iter().any(|r| r.file == *file));
-        for r in &p.record {
-            records.entry(&r.file).or_insert_with(|| state.records.get(folder, &r.file));
-        }
-        let sounds: Vec<(&str, &Buffer)> = records.iter().filter_map(|(file, r)| Some((*file, &r.as_ref().ok()?.sound))).collect();
-        out.push(match records.values().find_map(|r| r.as_ref().err()) {
-            _ if p.record.is_empty() => Err("it names no record".into()),
-            Some(why) if sounds.is_empty() => Err(why.clone()),
-            _ => state.services.check(lesson, &p.id, &sounds).map(|c| (c.file.clone(), c)).map_err(|w| w.to_string()).map(Ok)?,
-        });
-    }
-    Ok(out)
+/// A passage that was checked, by all that its check rests on: the same again needs no listening.
+pub struct Known {
+    rests_on: RestsOn,
+    checked: Checked,
 }
+
+#[derive(PartialEq)]
+struct RestsOn {
+    /// Places in the text counted from the passage's own beginning.
+    score: Score,
+    cents: Option<f64>,
+    /// Each stretch: file, from, to, and the file's digest where it could be read.
+    stretches: Vec<(String, f64, f64, Option<u64>)>,
+}
+
+impl RestsOn {
+    fn of(p: &Passage, records: &BTreeMap<String, Result<Arc<record::Record>, String>>) -> RestsOn {
+        let mut score = Score::of(p);
+        for n in score.parts.iter_mut().flat_map(|q| &mut q.notes) {
+            n.text = n.text.map(|s| lesson::Span { start: s.start.wrapping_sub(p.span.start), end: s.end.wrapping_sub(p.span.start) });
+        }
+        let digest = |file: &str| records.get(file).and_then(|r| Some(r.as_ref().ok()?.digest));
+        RestsOn { score, cents: p.record_cents, stretches: p.record.iter().map(|r| (r.file.clone(), r.from_s, r.to_s, digest(&r.file))).collect() }
+    }
+}
+
+/// Each passage against the records that it names, as far as they lie in the folder; else why not. As many at once as there are processors, less one for whoever types;
+/// `told` is told how much is done, what is listened to now, and how many passages are there, `done` gets each passage as it comes.
+fn each_passage(state: &State, folder: &Beneath, lesson: &Lesson, first: Option<usize>, told: &(dyn Fn(f64, &str, usize) + Sync), done: &mut dyn FnMut(usize, Result<(String, Checked), String>)) {
+    let count = lesson.passages.len();
+    let mut order: Vec<usize> = (0..count).collect();
+    order.sort_by_key(|i| Some(*i) != first);
+    let before: Vec<Known> = std::mem::take(&mut *state.known.lock().unwrap_or_else(|e| e.into_inner()));
+    let (next, there) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let records: Mutex<BTreeMap<String, Result<Arc<record::Record>, String>>> = Mutex::default();
+    let one = |i: usize| -> (Result<(String, Checked), String>, Option<Known>) {
+        let p = &lesson.passages[i];
+        if p.record.is_empty() {
+            return (Err("it names no record".into()), None);
+        }
+        let own = {
+            let mut records = records.lock().unwrap_or_else(|e| e.into_inner());
+            for r in &p.record {
+                records.entry(r.file.clone()).or_insert_with(|| state.records.get(folder, &r.file));
+            }
+            let own: BTreeMap<String, Result<Arc<record::Record>, String>> = p.record.iter().filter_map(|r| Some((r.file.clone(), records.get(&r.file)?.clone()))).collect();
+            // The next passages often lie in the same record; what none of them has is let go.
+            let to_come = &order[next.load(Ordering::Relaxed).min(count)..];
+            records.retain(|file, _| to_come.iter().any(|n| lesson.passages[*n].record.iter().any(|r| r.file == *file)));
+            own
+        };
+        let rests_on = RestsOn::of(p, &own);
+        let sounds: Vec<(&str, &Buffer)> = own.iter().filter_map(|(file, r)| Some((file.as_str(), &r.as_ref().ok()?.sound))).collect();
+        let checked = match (own.values().find_map(|r| r.as_ref().err()), before.iter().find(|k| k.rests_on == rests_on)) {
+            (Some(why), _) if sounds.is_empty() => Err(why.clone()),
+            (_, Some(known)) => Ok(known.checked.clone()),
+            _ => state.services.check(lesson, &p.id, &sounds).map_err(|w| w.to_string()),
+        };
+        let known = checked.as_ref().ok().map(|c| Known { rests_on, checked: c.clone() });
+        (checked.map(|c| (c.file.clone(), c)), known)
+    };
+    let threads = std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1)).clamp(1, count.clamp(1, AT_ONCE));
+    let (sender, receiver) = std::sync::mpsc::channel();
+    std::thread::scope(|scope| {
+        for _ in 0..threads {
+            let (sender, next, there, order, one) = (sender.clone(), &next, &there, &order, &one);
+            scope.spawn(move || {
+                while let Some(i) = order.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    let p = &lesson.passages[*i];
+                    let so_far = there.load(Ordering::Relaxed);
+                    told(so_far as f64 / count.max(1) as f64, if p.title.is_empty() { &p.id } else { &p.title }, so_far);
+                    let (against, known) = one(*i);
+                    if sender.send((*i, against, known)).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(sender);
+        for (i, against, known) in receiver {
+            done(i, against);
+            state.known.lock().unwrap_or_else(|e| e.into_inner()).extend(known);
+            let so_far = there.fetch_add(1, Ordering::Relaxed) + 1;
+            let title = order.get(next.load(Ordering::Relaxed).saturating_sub(1).min(count - 1)).map_or("", |n| if lesson.passages[*n].title.is_empty() { &lesson.passages[*n].id } else { &lesson.passages[*n].title });
+            told(so_far as f64 / count as f64, title, so_far);
+        }
+    });
+}
+
+/// Most passages that are listened to at once: each takes some 100 MB.
+const AT_ONCE: usize = 4;
 
 async fn found(Has(state): Shared) -> Response {
     at_desk(state, |_, open| match &open.kept {

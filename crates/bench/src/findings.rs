@@ -11,11 +11,13 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
-/// A passage that was checked: against its record, or against itself alone, and then why.
+/// A passage of a check: held against its record, or against itself alone, and then why.
 pub struct Passed {
     pub id: String,
     pub title: String,
     pub against: Result<(String, Checked), String>,
+    /// The check has not come to it yet.
+    pub waiting: bool,
     /// Its whole text, to say that it changed.
     whole: u64,
     /// To mend or to look at in the passage itself.
@@ -76,20 +78,40 @@ pub struct Unsettled {
 }
 
 impl Kept {
-    /// `checked` has an entry for each passage of the lesson that was read from `text`.
-    pub fn new(run: u64, text: &str, lesson: Lesson, checked: Vec<Result<(String, Checked), String>>, problems: &[lesson::Problem]) -> Kept {
-        let mut passages = Vec::new();
-        let mut found = Vec::new();
-        for (i, (p, against)) in lesson.passages.iter().zip(checked).enumerate() {
-            let own = source(text, &lesson, i);
-            let inside = |at: usize| at >= p.span.start && at < p.span.start + own.len();
-            if let Ok((_, c)) = &against {
-                found.extend(c.findings.iter().map(|f| Found { passage: i, finding: f.clone(), ground: ground(text, &lesson, p, f, None), accepted: None, offer: offer(text, p, f) }));
-            }
-            passages.push(Passed { id: p.id.clone(), title: p.title.clone(), against, whole: hash(&own), problems: problems.iter().filter(|q| inside(q.span.start)).count() });
+    /// Before any passage was listened to.
+    pub fn begun(run: u64, text: &str, lesson: Lesson, problems: &[lesson::Problem]) -> Kept {
+        let passages = lesson
+            .passages
+            .iter()
+            .enumerate()
+            .map(|(i, p)| {
+                let own = source(text, &lesson, i);
+                let inside = |at: usize| at >= p.span.start && at < p.span.start + own.len();
+                let problems = problems.iter().filter(|q| inside(q.span.start)).count();
+                Passed { id: p.id.clone(), title: p.title.clone(), against: Err(String::new()), waiting: true, whole: hash(&own), problems }
+            })
+            .collect();
+        Kept { run, lesson, passages, found: vec![] }
+    }
+
+    /// What a passage's check found, to be added; `text` and `lesson` are those of the check's beginning.
+    pub fn found(text: &str, lesson: &Lesson, passage: usize, checked: &Checked) -> Vec<Found> {
+        let Some(p) = lesson.passages.get(passage) else { return vec![] };
+        checked.findings.iter().map(|f| Found { passage, finding: f.clone(), ground: ground(text, lesson, p, f, None), accepted: None, offer: offer(text, p, f) }).collect()
+    }
+
+    /// Adds a passage. Those that were found before keep their numbers, so that they can be worked on while the rest is listened to.
+    pub fn add(&mut self, passage: usize, against: Result<(String, Checked), String>, found: Vec<Found>) {
+        if let Some(p) = self.passages.get_mut(passage) {
+            (p.against, p.waiting) = (against, false);
+            self.found.extend(found);
         }
-        found.sort_by(|a, b| b.finding.serious.total_cmp(&a.finding.serious));
-        Kept { run, lesson, passages, found }
+    }
+
+    /// All passages are there: the most serious of all comes first, under a run of its own, for numbers change.
+    pub fn finish(&mut self, run: u64) {
+        self.run = run;
+        self.found.sort_by(|a, b| b.finding.serious.total_cmp(&a.finding.serious));
     }
 
     /// How each finding stands to a text, and whether any passage is another than it was.
@@ -149,7 +171,7 @@ impl Kept {
     /// All of it, for the page.
     pub fn full(&self, text: &str, lesson: &Lesson) -> Value {
         let mut all = self.brief(text, lesson);
-        all["passages"] = self.passages.iter().map(|p| json!({ "id": p.id, "title": p.title, "record": p.against.as_ref().ok().map(|a| &a.0), "words": p.words(), "limits": p.limits() })).collect();
+        all["passages"] = self.passages.iter().map(|p| json!({ "id": p.id, "title": p.title, "waiting": p.waiting, "record": p.against.as_ref().ok().map(|a| &a.0), "words": p.words(), "limits": p.limits() })).collect();
         all["findings"] = self
             .found
             .iter()
@@ -177,6 +199,9 @@ impl Kept {
 impl Passed {
     /// How the passage fared, as a sentence without full stop.
     pub fn words(&self) -> String {
+        if self.waiting {
+            return "not listened to yet".into();
+        }
         let itself = match self.problems {
             0 => "nothing to mend".to_string(),
             1 => "one thing to look at, among the problems".into(),

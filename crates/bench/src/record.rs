@@ -22,7 +22,7 @@ const RANGE_DB: f64 = 42.0;
 /// A record decoded: 48 kHz stereo.
 pub struct Record {
     pub file: String,
-    digest: u64,
+    pub digest: u64,
     pub sound: Buffer,
 }
 

@@ -41,6 +41,8 @@ pub struct State {
     pub making: Mutex<()>,
     pub checking: Mutex<()>,
     pub taking: Mutex<()>,
+    /// Passages of the last check, so that those that are as they were need no listening.
+    pub known: Mutex<Vec<crate::checking::Known>>,
     /// Checks so far.
     pub checks: std::sync::atomic::AtomicU64,
     pub stopping: tokio::sync::watch::Sender<bool>,
@@ -69,7 +71,7 @@ pub struct Open {
 impl State {
     #[expect(clippy::too_many_arguments, reason = "one call, from one place")]
     pub fn new(guard: Guard, services: Arc<dyn Services>, shelf: PathBuf, news: broadcast::Sender<(&'static str, Arc<str>)>, wake: Sender<Wake>, stopping: tokio::sync::watch::Sender<bool>) -> State {
-        State { guard, services, shelf, sounds: Sounds::default(), stretches: Stretches::default(), records: Records::default(), news, wake, making: Mutex::new(()), checking: Mutex::new(()), taking: Mutex::new(()), checks: 0.into(), stopping, open: Mutex::new(None) }
+        State { guard, services, shelf, sounds: Sounds::default(), stretches: Stretches::default(), records: Records::default(), news, wake, making: Mutex::new(()), checking: Mutex::new(()), known: Mutex::default(), taking: Mutex::new(()), checks: 0.into(), stopping, open: Mutex::new(None) }
     }
 
     pub fn open(&self) -> MutexGuard<'_, Option<Open>> {

@@ -9,11 +9,13 @@ import { at, go } from "./slots.js";
 const box = one("findings");
 const AFTER = { accepted: "accepted", "as written": "kept as written", changed: "changed since it was heard: check again" };
 let all = null;
-let cards = [];
-let entries = [];
+const cards = [];
+const entries = [];
 let here = -1;
 let checking = false;
 let asked = 0;
+// Passages that are listened to.
+let there = 0;
 
 const standing = (n) => (model.checked?.run === all.run ? model.checked.standing[n] : all.standing[n]);
 const placeOf = (f) => [f.title || f.passage, f.part].filter(Boolean).join(", ");
@@ -30,10 +32,19 @@ async function check() {
   one("check-says").textContent = "Listening to the record.";
   box.scrollIntoView({ block: "nearest" });
   try {
-    const found = await send("/check");
+    const first = at()?.passage ?? "";
+    const found = await send(`/check?first=${encodeURIComponent(first)}`);
     checking = false;
+    // Whoever went on meanwhile to what was found first stays there.
+    const went = document.activeElement;
+    const n = Math.max(cards.findIndex((c) => c.card.contains(went)), entries.findIndex((e) => e.button === went));
+    const mine = all?.findings[n];
+    const inList = n >= 0 && entries[n].button === went;
     show(found);
-    one("findings-title").focus({ preventScroll: true });
+    const now = mine ? again(mine) : -1;
+    if (now < 0) one("findings-title").focus({ preventScroll: true });
+    else if (inList) entries[now].button.focus({ preventScroll: true });
+    else cards[now].card.focus({ preventScroll: true });
   } catch (e) {
     one("check-says").textContent = `Nothing was checked: ${e.message}.`;
   } finally {
@@ -43,41 +54,52 @@ async function check() {
   }
 }
 one("check").addEventListener("click", check);
-on("checking", ({ part, what }) => {
+on("checking", ({ part, what, run, passages }) => {
   if (!checking) return;
   one("check-part").value = part;
   one("check-says").textContent = `${what}.`;
+  if (passages && (run !== all?.run || passages > there)) fetchAll(run);
 });
 
-async function fetchAll() {
+// All, or while a check goes on what it has so far.
+async function fetchAll(run = null) {
   const mine = ++asked;
   const found = await read("/check").catch(() => null);
-  if (mine === asked && found && found.run !== all?.run) show(found);
+  if (mine !== asked || !found || (run !== null && (found.run !== run || !checking))) return;
+  if (run !== null || found.run !== all?.run) show(found);
 }
 // Another window checked.
 on("checked", ({ run }) => !checking && run !== all?.run && fetchAll());
 
 // ------------------------------------------------------------------ the list
 
+// What comes to a run that goes on is put behind what it had: numbers and focus stay.
 function show(found) {
   asked++;
+  const kept = all?.run === found.run ? Math.min(cards.length, found.findings.length) : 0;
   all = found;
-  here = -1;
+  there = all.passages.filter((p) => !p.waiting).length;
+  if (!kept) here = -1;
   box.hidden = false;
   one("see-report").hidden = false;
-  for (const card of cards) card.row.remove();
-  cards = all.findings.map(makeCard);
-  entries = all.findings.map((f, n) => {
+  for (const card of cards.splice(kept)) card.row.remove();
+  for (const entry of entries.splice(kept)) entry.item.remove();
+  all.findings.slice(kept).forEach((f, i) => {
+    const n = kept + i;
     const since = make("span", { class: "since" });
     const button = make("button", { type: "button" }, make("span", { class: "which" }, String(n + 1)), " ", make("span", { class: "lead" }, placeOf(f)), ` ${f.words}. `, since);
     button.addEventListener("click", () => goTo(n));
-    return { item: make("li", {}, button), button, since };
+    cards.push(makeCard(f, n));
+    entries.push({ item: make("li", {}, button), button, since });
+    one("finding-list").append(entries[n].item);
   });
-  one("finding-list").replaceChildren(...entries.map((e) => e.item));
   one("fared-list").replaceChildren(...all.passages.flatMap((p) => [make("dt", {}, p.title || p.id), make("dd", {}, `${[p.words, ...p.limits].map((w) => w[0].toUpperCase() + w.slice(1)).join(". ")}.`)]));
-  one("fared").open = !all.findings.length || all.passages.some((p) => !p.record);
+  if (!checking) one("fared").open = !all.findings.length || all.passages.some((p) => !p.record);
   stand();
 }
+
+// The same finding in another run's list: which, or -1.
+const again = (f) => all.findings.findIndex((g) => ["passage", "part", "bar", "slot", "words"].every((key) => g[key] === f[key]));
 
 one("finding-list").addEventListener("keydown", (event) => {
   const by = { ArrowDown: 1, ArrowUp: -1 }[event.key];
