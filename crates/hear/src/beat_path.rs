@@ -78,14 +78,17 @@ pub(crate) fn path(worth: &Worth, beats: usize, lengths: (usize, usize), change:
     let mut from = vec![0u8; frames * rows];
     let mut arrived = vec![f32::NEG_INFINITY; rows];
     let mut spread = vec![f32::NEG_INFINITY; rows];
-    let mut step = vec![0u8; rows];
+    // As wide as what is compared.
+    let mut step = vec![0u32; rows];
+    let mut by = vec![0u32; count];
     let mut best = (f32::NEG_INFINITY, 0, 0, 0);
     for frame in 0..frames {
-        for place in 0..beats {
-            let own = if place == 0 { worth.first[frame] } else { worth.other[frame] };
-            for l in 0..count {
-                let length = shortest + l;
-                let reached = if frame < length { 0.0 } else { leaving[(frame - length) % ring * rows + place * count + l] + usual[l] };
+        for l in 0..count {
+            let length = shortest + l;
+            let left = frame.checked_sub(length).map(|f| f % ring * rows + l);
+            for place in 0..beats {
+                let own = if place == 0 { worth.first[frame] } else { worth.other[frame] };
+                let reached = left.map_or(0.0, |left| leaving[left + place * count] + usual[l]);
                 arrived[place * count + l] = reached + own;
             }
         }
@@ -104,16 +107,21 @@ pub(crate) fn path(worth: &Worth, beats: usize, lengths: (usize, usize), change:
             let arrived = &arrived[row.clone()];
             let (spread, step) = (&mut spread[row.clone()], &mut step[row]);
             spread.copy_from_slice(arrived);
-            step.fill(MOST_STEPS as u8);
+            step.fill(MOST_STEPS as u32);
             for k in (0..=2 * MOST_STEPS).filter(|k| *k != MOST_STEPS) {
                 // Length l now, l + k - MOST_STEPS before.
                 let low = MOST_STEPS.saturating_sub(k);
                 let high = (count + MOST_STEPS).saturating_sub(k).min(count);
-                for l in low..high {
-                    let s = arrived[l + k - MOST_STEPS] - cost[k][l];
-                    let better = s > spread[l];
-                    spread[l] = if better { s } else { spread[l] };
-                    step[l] = if better { k as u8 } else { step[l] };
+                if low >= high {
+                    continue;
+                }
+                let before = &arrived[low + k - MOST_STEPS..high + k - MOST_STEPS];
+                for (((now, step), before), cost) in spread[low..high].iter_mut().zip(&mut step[low..high]).zip(before).zip(&cost[k][low..high]) {
+                    let reached = before - cost;
+                    // Without a branch, so that several are compared at once.
+                    let better = u32::from(reached > *now).wrapping_neg();
+                    *step = (k as u32 & better) | (*step & !better);
+                    *now = if reached > *now { reached } else { *now };
                 }
             }
         }
@@ -121,20 +129,20 @@ pub(crate) fn path(worth: &Worth, beats: usize, lengths: (usize, usize), change:
         let from = &mut from[frame * rows..(frame + 1) * rows];
         for place in 0..beats {
             let before = (place + beats - 1) % beats;
-            for l in 0..count {
-                let mut reached = spread[before * count + l];
-                let mut by = (before, step[before * count + l]);
-                if place == 0 {
-                    for other in 0..before {
-                        if spread[other * count + l] - BREAK > reached {
-                            reached = spread[other * count + l] - BREAK;
-                            by = (other, step[other * count + l]);
-                        }
-                    }
+            let leaving = &mut leaving[place * count..(place + 1) * count];
+            leaving.copy_from_slice(&spread[before * count..(before + 1) * count]);
+            by.iter_mut().zip(&step[before * count..(before + 1) * count]).for_each(|(b, s)| *b = (before << 4) as u32 | s);
+            // A bar may break off, and the next begin.
+            for other in (0..before).filter(|_| place == 0) {
+                let row = other * count..(other + 1) * count;
+                for (((now, by), spread), step) in leaving.iter_mut().zip(&mut by).zip(&spread[row.clone()]).zip(&step[row]) {
+                    let reached = spread - BREAK;
+                    let better = u32::from(reached > *now).wrapping_neg();
+                    *by = (((other << 4) as u32 | step) & better) | (*by & !better);
+                    *now = if reached > *now { reached } else { *now };
                 }
-                leaving[place * count + l] = reached;
-                from[place * count + l] = (by.0 << 4) as u8 | by.1;
             }
+            from[place * count..(place + 1) * count].iter_mut().zip(&by).for_each(|(f, b)| *f = *b as u8);
         }
     }
     let (score, mut frame, mut place, mut l) = best;

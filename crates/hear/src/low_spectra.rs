@@ -9,11 +9,11 @@
 //! of 0.09 s, which tell when they begin.
 
 use crate::fft::{RealFft, hann};
-use crate::mono::{Mono, RATE_HZ};
+use crate::mono::RATE_HZ;
 use crate::pitch_reference::{PitchReference, at_time};
 use wave::Seconds;
 
-const DECIMATION: usize = 8;
+pub(crate) const DECIMATION: usize = 8;
 const RATE: f64 = RATE_HZ as f64 / DECIMATION as f64;
 /// Taps of the low pass, from 900 to 1856 Hz.
 const TAPS: usize = 104;
@@ -30,15 +30,14 @@ pub(crate) fn hop_s() -> f64 {
     HOP as f64 / RATE
 }
 
-/// Rows of the whole record.
-pub(crate) fn low_spectra(mono: &mut Mono, pitch: &PitchReference) -> Vec<[f32; WIDTH]> {
-    let samples = decimated(mono);
+/// Rows of the whole record, from its samples at [`RATE`].
+pub(crate) fn low_spectra(samples: &[f32], pitch: &PitchReference) -> Vec<[f32; WIDTH]> {
     let (mut long, mut short) = (RealFft::new(LONG), RealFft::new(SHORT));
     let (long_window, short_window) = (hann(LONG), hann(SHORT));
     let mut spectrum = Vec::new();
     let margin = LONG / 2;
     let mut padded = vec![0.0; margin];
-    padded.extend(&samples);
+    padded.extend(samples);
     padded.resize(samples.len() + LONG, 0.0);
     let mut out: Vec<[f32; WIDTH]> = Vec::with_capacity(samples.len().div_ceil(HOP));
     for (row, at) in (0..samples.len()).step_by(HOP).enumerate() {
@@ -74,18 +73,22 @@ fn between(spectrum: &[f32], at: f64) -> f32 {
     spectrum[low] * (1.0 - part) + spectrum[low + 1] * part
 }
 
-/// The record at [`RATE`]; sample n lies at 8 n samples of [`RATE_HZ`].
-fn decimated(mono: &mut Mono) -> Vec<f32> {
-    const BLOCK: usize = 1 << 15;
-    let taps = taps();
-    let frames = mono.frames();
-    let mut out = Vec::with_capacity(frames.div_ceil(DECIMATION));
-    let mut block = vec![0.0f32; BLOCK + TAPS];
-    for start in (0..frames).step_by(BLOCK) {
-        mono.read(start as i64 - (TAPS / 2) as i64, &mut block);
-        for at in (0..BLOCK.min(frames - start)).step_by(DECIMATION) {
+/// Takes a record down to [`RATE`] as it is read: sample n lies at 8 n samples of [`RATE_HZ`].
+pub(crate) struct Decimation {
+    taps: Vec<f32>,
+}
+
+impl Decimation {
+    pub fn new() -> Decimation {
+        Decimation { taps: taps() }
+    }
+
+    /// Adds what lies at every eighth of the first `length` samples after the margin; `block` holds `margin` more to either side.
+    pub fn add(&self, block: &[f32], margin: usize, length: usize, out: &mut Vec<f32>) {
+        for at in (0..length).step_by(DECIMATION) {
+            let around = &block[at + margin - TAPS / 2..at + margin + TAPS / 2];
             let mut sums = [0.0f32; 8];
-            for (x, y) in block[at..at + TAPS].chunks_exact(8).zip(taps.chunks_exact(8)) {
+            for (x, y) in around.chunks_exact(8).zip(self.taps.chunks_exact(8)) {
                 for i in 0..8 {
                     sums[i] += x[i] * y[i];
                 }
@@ -93,7 +96,6 @@ fn decimated(mono: &mut Mono) -> Vec<f32> {
             out.push(sums.iter().sum());
         }
     }
-    out
 }
 
 /// A low pass centred on tap [`TAPS`] / 2.
@@ -116,6 +118,7 @@ fn taps() -> Vec<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mono::Mono;
     use wave::Buffer;
 
     #[test]
@@ -125,7 +128,8 @@ mod tests {
         let samples = (0..66_150).map(|n| if n < 22_050 { 0.0 } else { (0.2 * libm::sin(std::f64::consts::TAU * hz * f64::from(n - 22_050) / 22_050.0)) as f32 }).collect();
         let record = Buffer::from_mono(RATE_HZ, samples).unwrap();
         let pitch = PitchReference { hz: 447.7, cents: 30.0, confidence: 1.0, other_reading_cents: None, over_time: Vec::new() };
-        let rows = low_spectra(&mut Mono::new(&record).unwrap(), &pitch);
+        let streams = crate::streams::streams(&mut Mono::new(&record).unwrap(), &|_| ());
+        let rows = low_spectra(&streams.low, &pitch);
         let late = &rows[(2.0 / hop_s()) as usize];
         let top = (0..SEMITONES).max_by(|a, b| late[*a].total_cmp(&late[*b])).unwrap();
         assert!((top as i32 - (28 - LOWEST as i32)).abs() <= 1, "{top}");

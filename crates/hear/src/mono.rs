@@ -80,16 +80,22 @@ impl<'a> Mono<'a> {
             }
         }
         let taps = 2 * self.half;
-        for (i, o) in out.iter_mut().enumerate() {
-            let n = start + i as i64;
-            if n < 0 || n >= self.frames as i64 {
-                *o = 0.0;
-                continue;
+        // Silence outside the record.
+        let sounding = (-start).clamp(0, out.len() as i64) as usize..(self.frames as i64 - start).clamp(0, out.len() as i64) as usize;
+        out[..sounding.start].fill(0.0);
+        out[sounding.end.max(sounding.start)..].fill(0.0);
+        let n = start.max(0) as u64;
+        let (mut at, mut part) = ((source(start) as i64 - (self.half as i64 - 1) - first) as usize, n * self.step % self.parts);
+        let (whole, rest) = ((self.step / self.parts) as usize, self.step % self.parts);
+        for o in out.get_mut(sounding).unwrap_or(&mut []) {
+            let row = if self.phases == self.parts { part } else { part * self.phases / self.parts } as usize * taps;
+            *o = dot(&self.input[at..at + taps], &self.table[row..row + taps]);
+            at += whole;
+            part += rest;
+            if part >= self.parts {
+                part -= self.parts;
+                at += 1;
             }
-            let n = n as u64;
-            let (at, part) = ((n * self.step / self.parts) as i64 - (self.half as i64 - 1) - first, n * self.step % self.parts);
-            let row = (part * self.phases / self.parts) as usize * taps;
-            *o = dot(&self.input[at as usize..at as usize + taps], &self.table[row..row + taps]);
         }
     }
 }

@@ -81,73 +81,98 @@ fn lengths(pins: &Pins) -> Vec<f64> {
     (0..=count).map(|i| shortest * libm::pow(TEMPO_STEP, i as f64)).collect()
 }
 
+/// Frames for which the insides of beats are weighed together.
+const BLOCK: usize = 256;
+
+/// What lies inside a beat that begins at each of [`BLOCK`] frames from `first` on, for each length: the odds of all places of a grid.
+fn insides(grid: &Grid, lengths: &[f64], smooth: &[f64], first: usize, out: &mut [f64]) {
+    for (length, row) in lengths.iter().zip(out.chunks_exact_mut(BLOCK)) {
+        row.fill(0.0);
+        for (place, on, off) in grid.places {
+            // Between two frames in a straight line.
+            let low = (place * length) as usize;
+            let part = place * length - low as f64;
+            let from = &smooth[(first + low).min(smooth.len())..];
+            let worth = |p: f64| odds(p, (*on, *off));
+            let inside = from.len().saturating_sub(1).min(BLOCK);
+            for (r, pair) in row[..inside].iter_mut().zip(from.windows(2)) {
+                *r += worth(pair[0] * (1.0 - part) + pair[1] * part);
+            }
+            for (n, r) in row.iter_mut().enumerate().skip(inside) {
+                *r += worth(from.get(n).copied().unwrap_or(0.0) * (1.0 - part));
+            }
+        }
+    }
+}
+
 /// Score and frames of the best cut into beats.
 fn cut(activity: &Activity, grid: &Grid, lengths: &[f64], held: &Held) -> (f64, Vec<usize>) {
     let frames = activity.all.len();
     let count = lengths.len();
-    let longest = lengths[count - 1].ceil() as usize + 1;
-    // Best score of a cut whose last beat begins at a frame and follows one of the length; starts anywhere in the first beat.
-    // Scores are kept for as long as a beat can reach back.
-    let ring = longest + 1;
-    let mut score = vec![f64::NEG_INFINITY; ring * count];
-    let mut from = vec![u8::MAX; frames * count];
     let smooth = wide(&activity.all);
-    let value = |at: f64| -> f64 {
-        let low = at as usize;
-        let part = at - low as f64;
-        let get = |n: usize| smooth.get(n).copied().unwrap_or(0.0);
-        get(low) * (1.0 - part) + get(low + 1) * part
-    };
     let usual: Vec<f64> = lengths
         .iter()
         .map(|l| {
             let octaves = libm::log2(60.0 * onset_rate() / l / USUAL_BPM) / SPREAD;
-            -0.5 * octaves * octaves * USUAL_WEIGHT * l / onset_rate()
+            -0.5 * octaves * octaves * USUAL_WEIGHT * l / onset_rate() - grid.rare
         })
         .collect();
     let whole: Vec<usize> = lengths.iter().map(|l| l.round() as usize).collect();
+    let longest = lengths[count - 1].ceil() as usize + 1;
+    // Best score of a cut that has a beat on a frame and goes on with a beat of each length; kept for as long as a beat can reach back.
+    let ring = longest + 1;
+    let mut leaving = vec![f64::NEG_INFINITY; ring * count];
+    // The length of the beat before that one, counted from it.
+    let mut from = vec![0u8; frames * count];
+    let mut inside = vec![0.0; BLOCK * count];
+    // The same of a beat that follows one of the length; cuts start anywhere in the first beat.
+    let mut arrived = vec![f64::NEG_INFINITY; count];
+    let mut step = vec![0u64; count];
+    let mut best = (f64::NEG_INFINITY, 0, 0);
     for frame in 0..frames {
         let own = odds(smooth[frame], BEAT) + LOW_WORTH * (activity.low[frame] - 0.25) + held.worth(frame);
-        for (i, length) in lengths.iter().enumerate() {
-            let at = frame * count + i;
-            let mut best = if frame < longest.min(whole[i]) { own } else { f64::NEG_INFINITY };
-            if let Some(before) = frame.checked_sub(whole[i]) {
-                let (low, high) = (i.saturating_sub(MOST_STEPS), (i + MOST_STEPS).min(count - 1));
-                let mut reached = f64::NEG_INFINITY;
-                let mut step = u8::MAX;
-                for j in low..=high {
-                    let s = score[before % ring * count + j] - STEP_COST * j.abs_diff(i) as f64;
-                    if s > reached {
-                        reached = s;
-                        step = j as u8;
-                    }
-                }
-                if reached > f64::NEG_INFINITY {
-                    let inside: f64 = grid.places.iter().map(|(place, on, off)| odds(value(before as f64 + place * length), (*on, *off))).sum();
-                    let s = reached + inside + own + usual[i] - grid.rare;
-                    if s > best {
-                        best = s;
-                        from[at] = step;
-                    }
+        for (i, a) in arrived.iter_mut().enumerate() {
+            *a = if frame < whole[i] { own } else { leaving[(frame - whole[i]) % ring * count + i] + own + usual[i] };
+        }
+        // The last beat lies within one length of the end.
+        if frame + longest >= frames {
+            for i in (0..count).filter(|i| frame + whole[*i] >= frames) {
+                if arrived[i] > best.0 {
+                    best = (arrived[i], frame, i);
                 }
             }
-            score[frame % ring * count + i] = best;
         }
-    }
-    // The last beat lies within one length of the end.
-    let (mut frame, mut i, mut best) = (0, 0, f64::NEG_INFINITY);
-    for (l, length) in whole.iter().enumerate() {
-        for f in frames.saturating_sub(*length)..frames {
-            if score[f % ring * count + l] > best {
-                (frame, i, best) = (f, l, score[f % ring * count + l]);
+        if frame % BLOCK == 0 {
+            insides(grid, lengths, &smooth, frame, &mut inside);
+        }
+        let leaving = &mut leaving[frame % ring * count..(frame % ring + 1) * count];
+        leaving.fill(f64::NEG_INFINITY);
+        for k in 0..=2 * MOST_STEPS {
+            // Length i now, i + k - MOST_STEPS before.
+            let (low, high) = (MOST_STEPS.saturating_sub(k), (count + MOST_STEPS).saturating_sub(k).min(count));
+            if low >= high {
+                continue;
+            }
+            let cost = STEP_COST * k.abs_diff(MOST_STEPS) as f64;
+            let before = &arrived[low + k - MOST_STEPS..high + k - MOST_STEPS];
+            for ((l, s), b) in leaving[low..high].iter_mut().zip(&mut step[low..high]).zip(before) {
+                let reached = b - cost;
+                // Without a branch, so that several are compared at once.
+                let better = u64::from(reached > *l).wrapping_neg();
+                *s = (k as u64 & better) | (*s & !better);
+                *l = if reached > *l { reached } else { *l };
             }
         }
+        for (i, l) in leaving.iter_mut().enumerate() {
+            *l += inside[i * BLOCK + frame % BLOCK];
+            from[frame * count + i] = step[i] as u8;
+        }
     }
+    let (best, mut frame, mut i) = best;
     let mut cuts = vec![frame];
-    while from[frame * count + i] != u8::MAX {
-        let step = from[frame * count + i] as usize;
+    while frame >= whole[i] {
         frame -= whole[i];
-        i = step;
+        i = i + usize::from(from[frame * count + i]) - MOST_STEPS;
         cuts.push(frame);
     }
     cuts.reverse();

@@ -14,6 +14,7 @@
 //! - **Partials**: see [`partials`](crate::partials).
 
 use crate::fft::{RealFft, hann};
+use crate::low_spectra::{DECIMATION, Decimation};
 use crate::mono::{Mono, RATE_HZ};
 use crate::partials::{PARTIALS_HOP, PARTIALS_SIZE, Partial, Partials};
 use wave::Seconds;
@@ -51,6 +52,8 @@ pub(crate) struct Streams {
     pub levels: Vec<[f32; GROUPS / 2]>,
     /// Partials of each long window.
     pub partials: Vec<Vec<Partial>>,
+    /// The record at an eighth of the rate, for its lower end (see [`low_spectra`](crate::low_spectra)).
+    pub low: Vec<f32>,
 }
 
 impl Streams {
@@ -75,13 +78,15 @@ pub(crate) fn onset_rate() -> f64 {
 /// The pass. `progress` is told how much of it is done, 0 to 1.
 pub(crate) fn streams(mono: &mut Mono, progress: &dyn Fn(f64)) -> Streams {
     let samples = mono.frames();
-    let mut out = Streams { samples, tones: Vec::new(), onsets: Vec::new(), levels: Vec::new(), partials: Vec::new() };
+    let mut out = Streams { samples, tones: Vec::new(), onsets: Vec::new(), levels: Vec::new(), partials: Vec::new(), low: Vec::new() };
     out.tones.reserve_exact(samples.div_ceil(TONE_HOP) * BINS);
     out.onsets.reserve_exact(samples.div_ceil(ONSET_HOP));
     out.levels.reserve_exact(samples.div_ceil(ONSET_HOP));
     let mut tones = Tones::new();
     let mut rises = Rises::new();
     let mut partials = Partials::new();
+    let decimation = Decimation::new();
+    out.low.reserve_exact(samples.div_ceil(DECIMATION));
     // The block with as much before and after it as the longest window reaches.
     let mut block = vec![0.0f32; BLOCK + 2 * MARGIN];
     mono.read(-(MARGIN as i64), &mut block[..2 * MARGIN]);
@@ -99,6 +104,7 @@ pub(crate) fn streams(mono: &mut Mono, progress: &dyn Fn(f64)) -> Streams {
                 out.partials.push(partials.find(around(PARTIALS_SIZE)));
             }
         }
+        decimation.add(&block, MARGIN, BLOCK.min(samples - start), &mut out.low);
         block.copy_within(BLOCK.., 0);
         progress((start + BLOCK).min(samples) as f64 / samples as f64);
     }
