@@ -1,149 +1,249 @@
-"""What the bass listener sees, as `crates/hear/src/bass.rs` does it, and its training: python3 bass.py CLIPS WEIGHTS [ROUNDS]
+"""The bass listener, as `crates/hear/src/bass.rs` runs it, and its training: python3 bass.py SHARDS WEIGHTS SECONDS [WIDTH [BLOCKS]]
 
-Moments at which something in the lower end sets in are judged one by one: a small network, the same for each of 34 notes, sees the levels at that note's partials
-before and after, and gives a score for the note setting in in the bass, and its say on whether none does; all notes together are one choice (softmax). Trained on the
-clips that chords are trained on; a moment within 40 ms of a bass note's beginning is that note. Seed 11.
+`bass.py reference STATE`, with what a run left beside its weights, prints what the network says to a made-up input, for the test in `bass.rs`.
+
+For each of 34 notes the same small network sees the levels at that note's partials, and at places that tell it from an octave or a fifth, over time; beside it, one that
+sees the whole lower end and the rises of all bands is the same for all notes. Convolutions over time with gaps that double follow, each note seeing the mean of all
+notes besides. It says of each row how likely each note sets in there, and which one sounds, or none. Takes shards as they come (bass_clips.py); every tenth is held out.
+Clips are also moved by up to five semitones and made louder and softer, as features. Seed 11. On a GPU where there is one.
 """
 
-import json
 import pathlib
 import sys
+import time
 
 import numpy as np
+import torch
+from torch import nn
 
-LOW, SEMIS = 23, 61
-HOP_S = 64 / (22050 / 8)
-PITCHES = np.arange(24, 58)
-PARTIALS = [0, 12, 19, 24, 28, 31, 34, 36]
-LONG_TIMES, LONG_AT = [-16, -8, -3, 4, 8, 14], [*PARTIALS, -12, 7, 16, -1, 1]
-SHORT_TIMES, SHORT_AT = [-6, -3, -1, 0, 1, 2, 3, 4, 6, 9], [*PARTIALS[:6], -12, 7]
-FIXED = 5
-INPUTS = len(LONG_TIMES) * len(LONG_AT) + len(SHORT_TIMES) * len(SHORT_AT) + FIXED
-HIDDEN = (64, 24)
+LOW, SEMIS, GROUPS, HOP_S = 23, 61, 8, 64 / (22050 / 8)
+FIRST, PITCHES = 24, 34
+LONG_AT = [0, 12, 19, 24, 28, 31, 34, 36, -12, 7, 16, -1, 1]
+SHORT_AT = [0, 12, 19, 24, 28, 31, -12, 7]
+INPUTS, ALL, TAPS, INNER_TAPS = len(LONG_AT) + len(SHORT_AT) + 1, 2 * SEMIS + GROUPS, 5, 3
+CROP, BATCH = 512, 24
 
 
-def rises(rows):
-    """How much the lower end rises around each row."""
-    short = rows[:, SEMIS:]
-    pad = np.pad(short, ((0, 0), (1, 1)))
-    around = np.maximum(np.maximum(pad[:, :-2], pad[:, 1:-1]), pad[:, 2:])
-    out = np.zeros(len(rows))
-    out[1:-1] = np.maximum(short[2:, :42] - around[:-2, :42], 0).sum(1)
+class Line(nn.Module):
+    def __init__(self, width, blocks):
+        super().__init__()
+        self.own = nn.Conv1d(INPUTS, width, TAPS, padding=TAPS // 2)
+        self.all = nn.Conv1d(ALL, width, TAPS, padding=TAPS // 2)
+        self.wide = nn.ModuleList(nn.Conv1d(width, width, INNER_TAPS, dilation=2**b, padding=2**b) for b in range(blocks))
+        self.mix = nn.ModuleList(nn.Linear(width, width) for _ in range(blocks))
+        self.others = nn.ModuleList(nn.Linear(width, width, bias=False) for _ in range(blocks))
+        self.last = nn.Linear(width, 2)
+        self.none = nn.Linear(width, 1)
+        margin = 48
+        at = lambda offsets: torch.tensor([[p - LOW + o + margin for p in range(FIRST, FIRST + PITCHES)] for o in offsets])
+        self.margin, self.long, self.short = margin, at(LONG_AT), at(SHORT_AT)
+        self.place = (torch.arange(FIRST, FIRST + PITCHES).float() - 40) / 12
+
+    def forward(self, x):
+        """x [clip, row, ALL]; onset logits [clip, row, note], logits of what sounds [clip, row, note or none]."""
+        n, rows, _ = x.shape
+        pad = lambda v: nn.functional.pad(v, (self.margin, self.margin))
+        long, short = pad(x[..., :SEMIS])[..., self.long], pad(x[..., SEMIS : 2 * SEMIS])[..., self.short]
+        place = self.place.to(x.device).expand(n, rows, 1, PITCHES)
+        own = torch.cat([long, short, place], 2)
+        # As [clip and note, value, row].
+        own = self.own(own.permute(0, 3, 2, 1).reshape(n * PITCHES, INPUTS, rows))
+        h = torch.relu(own.view(n, PITCHES, -1, rows) + self.all(x.transpose(1, 2))[:, None])
+        for wide, mix, others in zip(self.wide, self.mix, self.others):
+            y = torch.relu(wide(h.reshape(n * PITCHES, -1, rows))).view(h.shape).transpose(2, 3)
+            h = h + mix(y).transpose(2, 3) + others(h.mean(1).transpose(1, 2)).transpose(1, 2)[:, None]
+        h = torch.relu(h).transpose(2, 3)
+        out = self.last(h)
+        none = self.none(h.mean(1))
+        return out[..., 0].transpose(1, 2), torch.cat([out[..., 1].transpose(1, 2), none], 2)
+
+
+def parameters(model):
+    """In the order of the file: each weight as [tap][in][out], then its biases."""
+    out = []
+    for layer in [model.own, model.all]:
+        out += [layer.weight.permute(2, 1, 0), layer.bias]
+    for wide, mix, others in zip(model.wide, model.mix, model.others):
+        out += [wide.weight.permute(2, 1, 0), wide.bias, mix.weight.T, mix.bias, others.weight.T]
+    return out + [model.last.weight.T, model.last.bias, model.none.weight.T, model.none.bias]
+
+
+def write(model, path):
+    np.concatenate([p.detach().cpu().numpy().astype("<f2").ravel() for p in parameters(model)]).tofile(path)
+
+
+class Clips:
+    """What lies in the folder so far, on the device."""
+
+    def __init__(self, folder, device):
+        self.folder, self.device, self.files = pathlib.Path(folder), device, set()
+        self.parts = {True: [], False: []}
+
+    def more(self, most=40):
+        new = [f for f in sorted(self.folder.glob("*.npz")) if f not in self.files][:most]
+        for file in new:
+            self.files.add(file)
+            with np.load(file) as z:
+                self.parts[int(file.stem) % 10 == 0].append([torch.tensor(z[k]).to(self.device) for k in ("x", "rows", "notes")])
+        if new:
+            self.train, self.kept = ([torch.cat(p) for p in zip(*self.parts[k])] if self.parts[k] else None for k in (False, True))
+            self.parts = {k: [v] if v else [] for k, v in ((False, self.train), (True, self.kept))}
+        return bool(new)
+
+
+def targets(notes, rows, moved):
+    """How much each note sets in at each row [clip, row, note], and which sounds [clip, row]."""
+    n = len(notes)
+    at, end = notes[..., 0] / HOP_S, notes[..., 1] / HOP_S
+    pitch = torch.round(notes[..., 2]).long() + moved[:, None] - FIRST
+    there = (notes[..., 2] > 0) & (pitch >= 0) & (pitch < PITCHES)
+    onsets = torch.zeros(n, rows * PITCHES, device=notes.device)
+    for step in range(-1, 3):
+        k = at.floor().long() + step
+        rise = (1 - (k - at).abs() / 1.6).clamp(min=0) * (there & (k >= 0) & (k < rows))
+        onsets.scatter_reduce_(1, k.clamp(0, rows - 1) * PITCHES + pitch.clamp(0, PITCHES - 1), rise, "amax")
+    # The last note that has begun.
+    k = torch.arange(rows, device=notes.device, dtype=at.dtype).expand(n, rows).contiguous()
+    begun = torch.where(there, at, torch.full_like(at, 1e9)).sort(1)
+    last = (torch.searchsorted(begun.values.contiguous(), k + 0.5) - 1).clamp(min=0)
+    which = begun.indices.gather(1, last)
+    sounding = (begun.values.gather(1, last) < k + 0.5) & (end.gather(1, which) > k)
+    return onsets.view(n, rows, PITCHES), torch.where(sounding, pitch.gather(1, which), PITCHES)
+
+
+def moved_by(x, moved):
+    """Each clip's spectra moved along the semitones; what comes in is silent."""
+    out = torch.zeros_like(x)
+    out[..., 2 * SEMIS :] = x[..., 2 * SEMIS :]
+    for m in range(-5, 6):
+        which = (moved == m).nonzero()[:, 0]
+        for part in (0, SEMIS):
+            lo, hi = max(0, m), SEMIS + min(0, m)
+            out[which, :, part + lo : part + hi] = x[which, :, part + lo - m : part + hi - m]
     return out
 
 
-def moments(rise):
-    """Rows at which it sets in: the highest of five, a twentieth of the most within two seconds."""
-    reach = round(2 / HOP_S)
+def louder(x):
+    n = len(x)
+    gain = torch.exp(0.35 * torch.randn(n, 1, 1, device=x.device))
+    colour = torch.exp(0.35 * torch.randn(n, 1, 7, device=x.device))
+    colour = nn.functional.interpolate(colour, size=SEMIS, mode="linear", align_corners=True)
+    levels = x[..., : 2 * SEMIS] * 7
+    levels = torch.log1p(torch.expm1(levels) * gain * torch.cat([colour, colour], 2)) / 7
+    return torch.cat([levels, x[..., 2 * SEMIS :] * torch.exp(0.2 * torch.randn(n, 1, GROUPS, device=x.device))], 2)
+
+
+def loss_of(model, x, rows, notes, moved):
+    onset, sound = model(x)
+    y, which = targets(notes, x.shape[1], moved)
+    known = (torch.arange(x.shape[1], device=x.device)[None] < rows[:, None]).float()
+    per = nn.functional.binary_cross_entropy_with_logits(onset, y, reduction="none", pos_weight=torch.tensor(2.0, device=x.device)).sum(2)
+    of = nn.functional.cross_entropy(sound.transpose(1, 2), which, reduction="none")
+    return ((per * known).sum() + 0.3 * (of * known).sum()) / known.sum(), (per * known).sum() / known.sum(), (of * known).sum() / known.sum()
+
+
+def reference(state, width=24, blocks=4):
+    """In half precision, as the weights' file holds them."""
+    model = Line(width, blocks)
+    model.load_state_dict({k: v.cpu().half().float() for k, v in torch.load(state, map_location="cpu").items()})
+    x = torch.full((1, 60, ALL), 0.05)
+    # A1 from row 20 on, D2 from 40 on.
+    for row in range(20, 60):
+        for over in (0, 12, 19, 24, 28):
+            at = (33 if row < 40 else 38) - LOW + over
+            x[0, row, [at, SEMIS + at]] = 0.7 - 0.1 * over / 12
+    x[0, [20, 40], 2 * SEMIS :] = 0.8
+    with torch.no_grad():
+        onset, sound = model(x)
+    for row, pitch in ((10, 9), (19, 9), (20, 9), (21, 9), (40, 14), (41, 14), (50, 14), (50, 9)):
+        print(f"({row}, {pitch}, {onset[0, row, pitch].sigmoid():.5f}, {sound[0, row].softmax(0)[pitch]:.5f}),")
+
+
+def decoded(onset, sound, least):
+    """Notes of one clip (row, note), as `bass.rs` finds them, but without its pruning: highest of five rows."""
+    p = onset.sigmoid()
+    any_ = p.max(1).values
+    top = nn.functional.max_pool1d(any_[None, None], 5, 1, 2)[0, 0]
+    at = ((any_ >= top) & (any_ > least)).nonzero()[:, 0]
+    told = sound.softmax(1)
     out = []
-    for k in range(2, len(rise) - 2):
-        if rise[k] >= rise[k - 2 : k + 3].max() and rise[k] > rise[k - 1] and rise[k] > 0.15 and rise[k] > rise[max(0, k - reach) : k + reach + 1].max() / 20:
-            out.append(k)
-    return np.array(out, int)
+    for k in at.tolist():
+        near = p[max(0, k - 1) : k + 2].sum(0) / 3 + told[k + 1 : k + 6, :PITCHES].sum(0) / 5
+        out.append((k, int(near.argmax())))
+    return out
 
 
-def view(rows, rise, at):
-    """(moments, 34, INPUTS)."""
-    margin = 40
-    long = np.pad(rows[:, :SEMIS], ((24, 24), (margin, margin)))
-    short = np.pad(rows[:, SEMIS:], ((24, 24), (margin, margin)))
-    pitch = PITCHES - LOW + margin
-    parts = [long[at + 24 + t][:, pitch + o] for t in LONG_TIMES for o in LONG_AT]
-    parts += [short[at + 24 + t][:, pitch + o] for t in SHORT_TIMES for o in SHORT_AT]
-    after = rows[np.minimum(at + 2, len(rows) - 1), SEMIS:]
-    one = np.ones(len(PITCHES))
-    parts += [v[:, None] * one for v in (rise[at] / 10, after[:, :20].mean(1), after[:, 20:40].mean(1), after[:, 40:].mean(1))]
-    parts.append(np.broadcast_to((PITCHES - 40) / 12, (len(at), len(PITCHES))))
-    return np.stack(parts, -1).astype(np.float32)
+def score(model, clips):
+    """F of notes within 50 ms over the kept clips, at the best of a few thresholds."""
+    x, rows, notes = (v[:80] for v in clips)
+    best = (0, 0)
+    with torch.no_grad():
+        outs = [model(x[i : i + 10].float()) for i in range(0, len(x), 10)]
+    onset, sound = (torch.cat(o).float().cpu() for o in zip(*outs))
+    notes, rows = notes.cpu().numpy(), rows.cpu().numpy()
+    for least in (0.25, 0.35, 0.45, 0.55):
+        hit = found = there = 0
+        for o, s, r, line in zip(onset, sound, rows, notes):
+            line = line[line[:, 2] > 0]
+            mine = decoded(o[:r], s[:r], least)
+            used = np.zeros(len(line), bool)
+            for k, p in mine:
+                near = [i for i in range(len(line)) if not used[i] and abs(k * HOP_S - line[i, 0]) < 0.05 and round(line[i, 2]) == p + FIRST]
+                if near:
+                    used[min(near, key=lambda i: abs(k * HOP_S - line[i, 0]))] = True
+                    hit += 1
+            found, there = found + len(mine), there + len(line)
+        best = max(best, (2 * hit / max(found + there, 1), least, hit / max(found, 1), hit / max(there, 1)))
+    return best
 
 
-def load(folder):
-    xs, ys, clips = [], [], []
-    for file in sorted(pathlib.Path(folder).glob("*.low"), key=lambda f: int(f.name.split(".")[0])):
-        rows = np.fromfile(file, "<f4").reshape(-1, 2 * SEMIS)
-        parts = json.loads((file.parent / (file.name.split(".")[0] + ".json")).read_text())
-        if len(parts) < 3 or len(rows) < 100:
-            continue
-        rise = rises(rows)
-        at = moments(rise)
-        line = np.array(parts[2]).reshape(-1, 3)
-        y = np.full(len(at), len(PITCHES))
-        for onset, _, midi in line:
-            near = np.abs(at * HOP_S - SHIFT_S - onset)
-            if len(at) and near.min() < 0.04:
-                y[near.argmin()] = round(midi) - PITCHES[0]
-        clips.append((rows, line))
-        xs.append(view(rows, rise, at))
-        ys.append(y)
-    return xs, ys, clips
+def main(folder, path, seconds, width=24, blocks=4):
+    began = time.time()
+    torch.manual_seed(11)
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    clips = Clips(folder, device)
+    while not (clips.more() and clips.train and clips.kept and len(clips.train[0]) >= 100):
+        time.sleep(1)
+    model, slow_model = Line(width, blocks).to(device), Line(width, blocks).to(device)
+    slow_model.load_state_dict(model.state_dict())
+    print(sum(p.numel() for p in model.parameters()), "weights,", device, flush=True)
+    optimizer = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=1e-3)
+    step, looked, said, losses = 0, time.time(), time.time(), []
+    while (gone := (time.time() - began) / seconds) < 1:
+        for group in optimizer.param_groups:
+            group["lr"] = 3e-3 * min(step / 300 + 0.01, 1.0) * (0.5 + 0.5 * np.cos(np.pi * gone))
+        if time.time() - looked > 8:
+            clips.more()
+            looked = time.time()
+        which = torch.randint(len(clips.train[0]), (BATCH,), device=device)
+        x, rows, notes = (v[which] for v in clips.train)
+        start = int(torch.randint(max(1, x.shape[1] - CROP), (1,)))
+        x, rows, notes = x[:, start : start + CROP].float(), (rows - start).clamp(0, CROP), notes - torch.tensor([start * HOP_S, start * HOP_S, 0], device=device)
+        moved = torch.randint(-5, 6, (BATCH,), device=device)
+        loss, *parts = loss_of(model, louder(moved_by(x, moved)), rows, notes, moved)
+        optimizer.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(model.parameters(), 1.0)
+        optimizer.step()
+        step += 1
+        with torch.no_grad():
+            for slowly, now in zip(slow_model.parameters(), model.parameters()):
+                slowly.lerp_(now, 1 - min(0.999, step / (step + 50)))
+        if step % 20 == 0:
+            losses.append([p.item() for p in parts])
+        if time.time() - said > 60 and losses:
+            said = time.time()
+            print(f"{time.time() - began:.0f} s, step {step}, {len(clips.train[0])} clips: {np.mean(losses, 0).round(4)}; kept F, threshold, precision, recall {np.round(score(slow_model, clips.kept), 3)}", flush=True)
+            losses = []
+            write(slow_model, path)
+            torch.save(slow_model.state_dict(), str(path) + ".pt")
+    write(slow_model, path)
+    torch.save(slow_model.state_dict(), str(path) + ".pt")
+    print(f"{step} steps; kept F, threshold, precision, recall {np.round(score(slow_model, clips.kept), 3)}", flush=True)
 
 
-# How much later a rise is seen than a note begins (measured on the clips).
-SHIFT_S = 0.0
-
-
-def new(rng):
-    sizes = [INPUTS, *HIDDEN, 2]
-    return [p for a, b in zip(sizes, sizes[1:]) for p in (rng.normal(0, np.sqrt(1.5 / a), (a, b)).astype(np.float32), np.zeros(b, np.float32))]
-
-
-def scores(net, x):
-    layers = [x.reshape(-1, INPUTS)]
-    for i in range(0, len(net), 2):
-        y = layers[-1] @ net[i] + net[i + 1]
-        layers.append(np.maximum(y, 0) if i < len(net) - 2 else y)
-    out = layers[-1].reshape(len(x), len(PITCHES), 2)
-    logits = np.concatenate([out[..., 0], out[..., 1].mean(1, keepdims=True)], 1)
-    top = logits.max(1, keepdims=True)
-    return logits - top - np.log(np.exp(logits - top).sum(1, keepdims=True)), layers
-
-
-def gradient(net, x, y):
-    logs, layers = scores(net, x)
-    d = np.exp(logs)
-    d[np.arange(len(y)), y] -= 1
-    d /= len(y)
-    g = np.stack([d[:, :-1], np.repeat(d[:, -1:], len(PITCHES), 1) / len(PITCHES)], -1).reshape(-1, 2).astype(np.float32)
-    grads = []
-    for i in range(len(net) - 2, -1, -2):
-        grads = [layers[i // 2].T @ g, g.sum(0)] + grads
-        if i:
-            g = (g @ net[i].T) * (layers[i // 2] > 0)
-    return -logs[np.arange(len(y)), y].mean(), grads
-
-
-def main(folder, path, rounds):
-    rng = np.random.default_rng(11)
-    xs, ys, clips = load(folder)
-    held = slice(0, None, 10)
-    test_x, test_y = np.concatenate(xs[held]), np.concatenate(ys[held])
-    x = np.concatenate([v for i, v in enumerate(xs) if i % 10])
-    y = np.concatenate([v for i, v in enumerate(ys) if i % 10])
-    net = new(rng)
-    m, v, step = [np.zeros_like(p) for p in net], [np.zeros_like(p) for p in net], 0
-    total = rounds * (len(y) // 64)
-    for round in range(rounds):
-        order, losses = rng.permutation(len(y)), []
-        for at in range(0, len(order) - 63, 64):
-            part = order[at : at + 64]
-            # Louder and softer than it was; partials above the fundamental more or less.
-            batch = np.clip(x[part] + rng.normal(0, 0.05, (64, 1, 1)).astype(np.float32) * (x[part] > 0.02), 0, None) if rng.random() < 0.7 else x[part].copy()
-            batch[..., -1] = x[part][..., -1]
-            loss, grads = gradient(net, batch, y[part])
-            losses.append(loss)
-            step += 1
-            rate = 2e-3 * min(1, step / 100) * (0.5 + 0.5 * np.cos(np.pi * step / total))
-            for i, g in enumerate(grads):
-                m[i] += 0.1 * (g - m[i])
-                v[i] += 0.001 * (g * g - v[i])
-                net[i] -= rate * (m[i] / (1 - 0.9**step) / (np.sqrt(v[i] / (1 - 0.999**step)) + 1e-8) + (1e-4 * net[i] if net[i].ndim == 2 else 0))
-        logs, _ = scores(net, test_x)
-        best = logs.argmax(1)
-        note = test_y < len(PITCHES)
-        right = (best == test_y)[note].sum()
-        print(f"round {round}: loss {np.mean(losses):.3f}, held out {-logs[np.arange(len(test_y)), test_y].mean():.3f}; recall {right / note.sum():.3f}, precision {right / max(1, (best < len(PITCHES)).sum()):.3f} of moments", flush=True)
-        pathlib.Path(path).write_bytes(b"".join(p.astype("<f2").tobytes() for p in net))
-
-
-if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], int(sys.argv[3]) if len(sys.argv) > 3 else 12)
+if __name__ == "__main__" and sys.argv[1] == "reference":
+    reference(sys.argv[2], *map(int, sys.argv[3:5]))
+elif __name__ == "__main__":
+    main(sys.argv[1], sys.argv[2], float(sys.argv[3]), *map(int, sys.argv[4:6]))

@@ -154,6 +154,20 @@ class Soundfont:
         return play
 
 
+def toned(play, rng):
+    """The same instrument with its tone turned up or down, and a resonance or two."""
+    tilt, points = rng.uniform(-5, 4), [(rng.uniform(40, 1500), rng.uniform(0.3, 1.2), rng.uniform(-7, 7)) for _ in range(2)]
+
+    def toned(midi, seconds, rng):
+        sound = play(midi, seconds, rng)
+        f = np.maximum(np.fft.rfftfreq(len(sound), 1 / RATE), 20)
+        db = tilt * np.maximum(np.log2(f / 80), -1) + sum(g * np.exp(-((np.log2(f / c) / w) ** 2)) for c, w, g in points)
+        sound = np.fft.irfft(np.fft.rfft(sound) * 10 ** (db / 20), len(sound)).astype(np.float32)
+        return shaped(sound / (np.abs(sound).max() + 1e-9), seconds)
+
+    return toned
+
+
 def struck(font):
     """The drums of a soundfont (bank 128), as `drum` gives its own."""
     play = font.program(0, bank=128)

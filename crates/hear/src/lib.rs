@@ -140,7 +140,7 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
         let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));
         heard.key = key::key(&sounding::soundings(&pool, &units));
-        heard.bass = Some(bass::bass(&low_spectra::low_spectra(&streams.low, pitch)));
+        heard.bass = Some(bass::bass(&low_spectra::low_spectra(&streams, pitch)));
         heard.chords = Some(chords::chords(&chord_scorer::Scorer::new(), &pool, &units, heard.key.as_ref().map(|k| k.key)));
     }
     if let Some(beats) = beats {
@@ -259,7 +259,7 @@ pub fn evidence(record: &Buffer) -> Result<Evidence, HearError> {
     let Some(mut mono) = mono::Mono::new(record) else { return Ok(Evidence::default()) };
     let streams = streams::streams(&mut mono, &|_| ());
     let Some(pitch) = pitch_reference::pitch_reference(&streams.partials) else { return Ok(Evidence::default()) };
-    Ok(Evidence { notes: salience::salience(&streams, &pitch), low: low_spectra::low_spectra(&streams.low, &pitch) })
+    Ok(Evidence { notes: salience::salience(&streams, &pitch), low: low_spectra::low_spectra(&streams, &pitch) })
 }
 
 /// The middle of the beats' tempi, and how far the tempo moves when read over eight beats.

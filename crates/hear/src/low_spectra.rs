@@ -2,7 +2,8 @@
 //!
 //! # Conventions
 //! Row k is centred at k hops. It holds [`SEMITONES`] levels of a long window, then as many of a short one; a level is the logarithm of 1 + 1000 times the
-//! amplitude of a sine that would give as much, over 7, so that full scale is about 1. Semitones are those of the record's own pitch.
+//! amplitude of a sine that would give as much, over 7, so that full scale is about 1. Semitones are those of the record's own pitch. Then come the rises of all
+//! bands, high ones too (see [`streams`](crate::streams)), the highest of four hops around, over 10.
 //!
 //! # Method
 //! The record at an eighth of the rate at which everything else listens (windowed sinc, Kaiser 1974); Hann windows of 0.37 s, which tell neighbouring notes apart, and
@@ -11,6 +12,7 @@
 use crate::fft::{RealFft, hann};
 use crate::mono::RATE_HZ;
 use crate::pitch_reference::{PitchReference, at_time};
+use crate::streams::{GROUPS, ONSET_HOP, Streams};
 use wave::Seconds;
 
 pub(crate) const DECIMATION: usize = 8;
@@ -23,15 +25,18 @@ pub(crate) const HOP: usize = 64;
 /// From B0 up to B5.
 pub(crate) const LOWEST: usize = 23;
 pub(crate) const SEMITONES: usize = 61;
-pub(crate) const WIDTH: usize = 2 * SEMITONES;
+pub(crate) const WIDTH: usize = 2 * SEMITONES + GROUPS;
+/// Hops of the onset stream to a row.
+const ONSETS: usize = DECIMATION * HOP / ONSET_HOP;
 
 /// Seconds from one row to the next.
 pub(crate) fn hop_s() -> f64 {
     HOP as f64 / RATE
 }
 
-/// Rows of the whole record, from its samples at [`RATE`].
-pub(crate) fn low_spectra(samples: &[f32], pitch: &PitchReference) -> Vec<[f32; WIDTH]> {
+/// Rows of the whole record.
+pub(crate) fn low_spectra(streams: &Streams, pitch: &PitchReference) -> Vec<[f32; WIDTH]> {
+    let samples = &streams.low;
     let (mut long, mut short) = (RealFft::new(LONG), RealFft::new(SHORT));
     let (long_window, short_window) = (hann(LONG), hann(SHORT));
     let mut spectrum = Vec::new();
@@ -57,6 +62,10 @@ pub(crate) fn low_spectra(samples: &[f32], pitch: &PitchReference) -> Vec<[f32; 
         short.magnitudes(&padded[at + margin - SHORT / 2..at + margin + SHORT / 2], &short_window, &mut spectrum);
         for s in 0..SEMITONES {
             levels[SEMITONES + s] = level(between(&spectrum, hz(s as f64) * SHORT as f64 / RATE) / (SHORT as f32 / 4.0));
+        }
+        let hops = (ONSETS * row).saturating_sub(ONSETS / 2).min(streams.onsets.len())..(ONSETS * row + ONSETS / 2).min(streams.onsets.len());
+        for rises in &streams.onsets[hops] {
+            levels[2 * SEMITONES..].iter_mut().zip(rises).for_each(|(l, r)| *l = l.max(r / 10.0));
         }
         out.push(levels);
     }
@@ -129,7 +138,7 @@ mod tests {
         let record = Buffer::from_mono(RATE_HZ, samples).unwrap();
         let pitch = PitchReference { hz: 447.7, cents: 30.0, confidence: 1.0, other_reading_cents: None, over_time: Vec::new() };
         let streams = crate::streams::streams(&mut Mono::new(&record).unwrap(), &|_| ());
-        let rows = low_spectra(&streams.low, &pitch);
+        let rows = low_spectra(&streams, &pitch);
         let late = &rows[(2.0 / hop_s()) as usize];
         let top = (0..SEMITONES).max_by(|a, b| late[*a].total_cmp(&late[*b])).unwrap();
         assert!((top as i32 - (28 - LOWEST as i32)).abs() <= 1, "{top}");
