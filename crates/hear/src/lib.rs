@@ -63,8 +63,11 @@ pub const LONGEST: Seconds = Seconds(30.0 * 60.0);
 /// The lowest sample rate that is listened to.
 pub const LOWEST_RATE_HZ: u32 = 4_000;
 
-/// Pitch less sure than this gives no key and no chords.
+/// Pitch less sure than this gives no key and no chords; the second where so many notes speak: instruments that are not in tune with each other are music all the same, one
+/// tone is not.
 const LEAST_PITCH: f64 = 0.15;
+const LEAST_PITCH_OF_MANY: f64 = 0.03;
+const MANY_NOTES: f64 = 5.0;
 /// Beats whose spacing is less sure than this are no grid for chords.
 const LEAST_BEAT: f64 = 0.2;
 
@@ -135,7 +138,10 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
     let mut beats = beats::beats(&activity, &pulse, &cues, pins);
     let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
     // Without pitch there is no harmony to speak of.
-    if let Some(pitch) = heard.pitch_reference.as_ref().filter(|p| all && p.confidence >= LEAST_PITCH) {
+    let pitched = |p: &PitchReference| {
+        p.confidence >= LEAST_PITCH || p.confidence >= LEAST_PITCH_OF_MANY && pitch_reference::notes(&streams.partials) >= MANY_NOTES
+    };
+    if let Some(pitch) = heard.pitch_reference.as_ref().filter(|p| all && pitched(p)) {
         let sure = beats.as_ref().filter(|b| b.spacing >= LEAST_BEAT);
         let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
         let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));

@@ -97,6 +97,11 @@ pub(crate) fn pitch_reference(windows: &[Vec<Partial>]) -> Option<PitchReference
     })
 }
 
+/// How many different notes speak in all windows; 0 where none does.
+pub(crate) fn notes(windows: &[Vec<Partial>]) -> f64 {
+    Circle::of(windows.iter().flatten()).notes()
+}
+
 /// Partials that the window before or after does not have at the same place weigh little: they were struck in between.
 fn agreeing(windows: &[Vec<Partial>]) -> Vec<Vec<Partial>> {
     let apart = |p: &Partial, w: Option<&Vec<Partial>>| w.into_iter().flatten().map(|q| 100.0 * (p.midi - q.midi).abs()).fold(f64::MAX, f64::min);
@@ -172,6 +177,12 @@ impl Circle {
         100.0 * libm::atan2(self.sin, self.cos) / std::f64::consts::TAU
     }
 
+    /// How many different notes speak: as many as would if all spoke as long.
+    fn notes(&self) -> f64 {
+        let all: f64 = self.notes.values().sum();
+        all * all / self.notes.values().map(|n| n * n).sum::<f64>().max(1e-9)
+    }
+
     fn confidence(&self) -> f64 {
         if self.weight == 0.0 {
             return 0.0;
@@ -180,8 +191,7 @@ impl Circle {
         // Random angles agree by about 1 / √n; n counts partials as their weights do.
         let chance = libm::sqrt(self.squares) / self.weight;
         let beyond = ((agreement - 2.0 * chance) / (1.0 - 2.0 * chance).max(0.1)).clamp(0.0, 1.0);
-        let all: f64 = self.notes.values().sum();
-        let notes = all * all / self.notes.values().map(|n| n * n).sum::<f64>();
+        let notes = self.notes();
         beyond * ((notes - 0.8) / (notes + 1.0)).max(0.0)
     }
 }
