@@ -1,10 +1,12 @@
-"""The bass listener, as `crates/hear/src/bass.rs` runs it, and its training: python3 bass.py SHARDS WEIGHTS SECONDS [WIDTH [BLOCKS]]
+"""The bass listener, as `crates/hear/src/bass.rs` runs it, and its training: python3 bass.py SHARDS WEIGHTS SECONDS [STATE]
+
+STATE is what an earlier run left beside its weights, to go on from.
 
 `bass.py reference STATE`, with what a run left beside its weights, prints what the network says to a made-up input, for the test in `bass.rs`.
 
 For each of 34 notes the same small network sees the levels at that note's partials, and at places that tell it from an octave or a fifth, over time; beside it, one that
-sees the whole lower end and the rises of all bands is the same for all notes. Convolutions over time with gaps that double follow, each note seeing the mean of all
-notes besides. It says of each row how likely each note sets in there, and which one sounds, or none. Takes shards as they come (bass_clips.py); every tenth is held out.
+sees the whole lower end and the rises of all bands is the same for all notes. Convolutions over time with gaps that double follow, one for each value by itself, then a mixture of
+all values and of their means over all notes. It says of each row how likely each note sets in there, and which one sounds, or none. Takes shards as they come (bass_clips.py); every tenth is held out.
 Clips are also moved by up to five semitones and made louder and softer, as features. Seed 11. On a GPU where there is one.
 """
 
@@ -20,18 +22,19 @@ LOW, SEMIS, GROUPS, HOP_S = 23, 61, 8, 64 / (22050 / 8)
 FIRST, PITCHES = 24, 34
 LONG_AT = [0, 12, 19, 24, 28, 31, 34, 36, -12, 7, 16, -1, 1]
 SHORT_AT = [0, 12, 19, 24, 28, 31, -12, 7]
-INPUTS, ALL, TAPS, INNER_TAPS = len(LONG_AT) + len(SHORT_AT) + 1, 2 * SEMIS + GROUPS, 5, 3
+INPUTS, ALL = len(LONG_AT) + len(SHORT_AT) + 1, 2 * SEMIS + GROUPS
+TAPS, WIDTH, DILATIONS = 5, 32, (1, 2, 4, 8, 1, 16)
 CROP, BATCH = 512, 24
 
 
 class Line(nn.Module):
-    def __init__(self, width, blocks):
+    def __init__(self, width=WIDTH):
         super().__init__()
         self.own = nn.Conv1d(INPUTS, width, TAPS, padding=TAPS // 2)
         self.all = nn.Conv1d(ALL, width, TAPS, padding=TAPS // 2)
-        self.wide = nn.ModuleList(nn.Conv1d(width, width, INNER_TAPS, dilation=2**b, padding=2**b) for b in range(blocks))
-        self.mix = nn.ModuleList(nn.Linear(width, width) for _ in range(blocks))
-        self.others = nn.ModuleList(nn.Linear(width, width, bias=False) for _ in range(blocks))
+        self.wide = nn.ModuleList(nn.Conv1d(width, width, TAPS, dilation=d, padding=2 * d, groups=width) for d in DILATIONS)
+        self.mix = nn.ModuleList(nn.Linear(width, width) for _ in DILATIONS)
+        self.others = nn.ModuleList(nn.Linear(width, width, bias=False) for _ in DILATIONS)
         self.last = nn.Linear(width, 2)
         self.none = nn.Linear(width, 1)
         margin = 48
@@ -137,14 +140,14 @@ def loss_of(model, x, rows, notes, moved):
     onset, sound = model(x)
     y, which = targets(notes, x.shape[1], moved)
     known = (torch.arange(x.shape[1], device=x.device)[None] < rows[:, None]).float()
-    per = nn.functional.binary_cross_entropy_with_logits(onset, y, reduction="none", pos_weight=torch.tensor(2.0, device=x.device)).sum(2)
+    per = nn.functional.binary_cross_entropy_with_logits(onset, y, reduction="none").sum(2)
     of = nn.functional.cross_entropy(sound.transpose(1, 2), which, reduction="none")
     return ((per * known).sum() + 0.3 * (of * known).sum()) / known.sum(), (per * known).sum() / known.sum(), (of * known).sum() / known.sum()
 
 
-def reference(state, width=24, blocks=4):
+def reference(state):
     """In half precision, as the weights' file holds them."""
-    model = Line(width, blocks)
+    model = Line()
     model.load_state_dict({k: v.cpu().half().float() for k, v in torch.load(state, map_location="cpu").items()})
     x = torch.full((1, 60, ALL), 0.05)
     # A1 from row 20 on, D2 from 40 on.
@@ -181,7 +184,7 @@ def score(model, clips):
         outs = [model(x[i : i + 10].float()) for i in range(0, len(x), 10)]
     onset, sound = (torch.cat(o).float().cpu() for o in zip(*outs))
     notes, rows = notes.cpu().numpy(), rows.cpu().numpy()
-    for least in (0.25, 0.35, 0.45, 0.55):
+    for least in (0.2, 0.3, 0.4, 0.5):
         hit = found = there = 0
         for o, s, r, line in zip(onset, sound, rows, notes):
             line = line[line[:, 2] > 0]
@@ -197,7 +200,7 @@ def score(model, clips):
     return best
 
 
-def main(folder, path, seconds, width=24, blocks=4):
+def main(folder, path, seconds, state=None):
     began = time.time()
     torch.manual_seed(11)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
@@ -205,14 +208,16 @@ def main(folder, path, seconds, width=24, blocks=4):
     clips = Clips(folder, device)
     while not (clips.more() and clips.train and clips.kept and len(clips.train[0]) >= 100):
         time.sleep(1)
-    model, slow_model = Line(width, blocks).to(device), Line(width, blocks).to(device)
+    model, slow_model = Line().to(device), Line().to(device)
+    if state:
+        model.load_state_dict(torch.load(state, map_location=device))
     slow_model.load_state_dict(model.state_dict())
     print(sum(p.numel() for p in model.parameters()), "weights,", device, flush=True)
     optimizer = torch.optim.AdamW(model.parameters(), lr=3e-3, weight_decay=1e-3)
     step, looked, said, losses = 0, time.time(), time.time(), []
     while (gone := (time.time() - began) / seconds) < 1:
         for group in optimizer.param_groups:
-            group["lr"] = 3e-3 * min(step / 300 + 0.01, 1.0) * (0.5 + 0.5 * np.cos(np.pi * gone))
+            group["lr"] = (2e-3 if state else 3e-3) * min(step / 300 + 0.01, 1.0) * (0.5 + 0.5 * np.cos(np.pi * gone))
         if time.time() - looked > 8:
             clips.more()
             looked = time.time()
@@ -244,6 +249,6 @@ def main(folder, path, seconds, width=24, blocks=4):
 
 
 if __name__ == "__main__" and sys.argv[1] == "reference":
-    reference(sys.argv[2], *map(int, sys.argv[3:5]))
+    reference(sys.argv[2])
 elif __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], float(sys.argv[3]), *map(int, sys.argv[4:6]))
+    main(sys.argv[1], sys.argv[2], float(sys.argv[3]), *sys.argv[4:5])

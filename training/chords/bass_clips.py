@@ -20,13 +20,15 @@ import soundfile
 
 from clips import clip, invented, shuffled
 from prepare import EVIDENCE, ROOT, sources
-from sounds import RATE, Soundfont, drum, plucked, struck, toned
+from sounds import RATE, Soundfont, drum, plucked, stringed, struck, toned
 
 WIDTH, HOP_S = 130, 64 / (22050 / 8)
 SHARD, ROWS = 20, 1440
 MOST_NOTES = 200
 # Upright, fingered, picked, fretless, slapped twice, two of synthesisers.
 BASSES = [32, 33, 34, 35, 36, 37, 38, 39]
+# Standard, room, power, jazz, brushes.
+KITS = [0, 8, 16, 32, 40]
 
 
 def shard(n):
@@ -35,15 +37,16 @@ def shard(n):
     file = out / f"{n:05}.npz"
     if file.exists() or time.time() > until:
         return
-    rng = np.random.default_rng([12, n])
+    rng = np.random.default_rng([int(os.environ.get("SEED", 13)), n])
     x, rows, notes = np.zeros((SHARD, ROWS, WIDTH), np.float16), np.zeros(SHARD, np.int32), np.full((SHARD, MOST_NOTES, 3), -1, np.float32)
     with tempfile.TemporaryDirectory() as folder:
         folder = pathlib.Path(folder)
         lines = []
         for c in range(SHARD):
             given = shuffled(pieces[rng.integers(len(pieces))], rng) if rng.random() < 0.5 else invented(rng)
-            own = [toned(b, rng) for b in [basses[rng.integers(len(basses))], plucked(rng)]]
-            sound, _, _, line = clip(given, guitars + [plucked(rng) for _ in range(4)], own[:1] if rng.random() < 0.7 else own[1:], rng, kits=kits, chances=(0.85, 0.25, 0.75))
+            bass = [basses[rng.integers(len(basses))], stringed(rng, True), plucked(rng)][rng.choice(3, p=[0.55, 0.3, 0.15])]
+            some = guitars + [stringed(rng, False) for _ in range(3)] + [plucked(rng) for _ in range(2)]
+            sound, _, _, line = clip(given, some, [toned(bass, rng)], rng, kits=kits, chances=(0.85, 0.25, 0.85))
             soundfile.write(folder / f"{c}.wav", sound, RATE)
             lines.append(line)
         (folder / "list").write_text("".join(f"{folder}/{c}.wav\t{folder}/{c}.f32\n" for c in range(SHARD)))
@@ -66,9 +69,9 @@ def main(data, fonts, out, shards, seconds=1e9, spare=0):
     fonts = fonts.split(",")
     guitars, _ = sources(data, fonts[0])
     fonts = [Soundfont(f) for f in fonts]
-    kits = (drum, *[struck(f) for f in fonts for _ in range(2)])
+    kits = (drum, drum, *[struck(f, k) for f in fonts for k in KITS])
     pieces = sorted(p for player in ("00", "01") for p in (data / "guitarset" / "annotation").glob(f"{player}_*_comp.jams"))
-    GIVEN = guitars, [f.program(p) for f in fonts for p in BASSES], kits, pieces, out, until
+    GIVEN = guitars, [f.program(p, decay_s=60) for f in fonts for p in BASSES], kits, pieces, out, until
     with multiprocessing.get_context("fork").Pool(max(1, os.cpu_count() - spare)) as pool:
         for _ in pool.imap_unordered(shard, range(shards)):
             pass

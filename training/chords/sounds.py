@@ -6,10 +6,14 @@ Every source is a function of a MIDI number, a length in seconds and a random ge
 import pathlib
 import re
 import struct
+import sys
 
 import numpy as np
 import soundfile
 from scipy.signal import fftconvolve, lfilter
+
+sys.path.append(str(pathlib.Path(__file__).resolve().parents[1] / "notes"))
+from pluck import guitar, note  # noqa: E402
 
 RATE = 22050
 CLASSES = {"c": 0, "db": 1, "d": 2, "eb": 3, "e": 4, "f": 5, "gb": 6, "g": 7, "ab": 8, "a": 9, "bb": 10, "b": 11}
@@ -119,7 +123,7 @@ class Soundfont:
             elif bag == first:
                 common = own
 
-    def program(self, number, bank=0):
+    def program(self, number, bank=0, decay_s=1.5):
         at = next(i for i, p in enumerate(self.presets[:-1]) if p[1] == number and p[2] == bank)
         zones = []
         for top in self.zones("p", self.presets[at][3], self.presets[at + 1][3]):
@@ -148,29 +152,47 @@ class Soundfont:
                 times = times[times < len(sound) - 1]
             out = np.interp(times, np.arange(len(sound)), sound).astype(np.float32)
             # A plucked sound's decay lies in the envelope: a plain one here.
-            out *= np.exp(-np.arange(len(out)) / RATE / 1.5).astype(np.float32)
+            out *= np.exp(-np.arange(len(out)) / RATE / decay_s).astype(np.float32)
             return shaped(out / (np.abs(out).max() + 1e-9), seconds)
 
         return play
 
 
 def toned(play, rng):
-    """The same instrument with its tone turned up or down, and a resonance or two."""
+    """The same instrument a little out of tune, ringing for longer or shorter, its tone turned up or down, with a resonance or two."""
     tilt, points = rng.uniform(-5, 4), [(rng.uniform(40, 1500), rng.uniform(0.3, 1.2), rng.uniform(-7, 7)) for _ in range(2)]
+    off, decay = np.clip(rng.normal(0, 0.09), -0.25, 0.25), np.exp(rng.uniform(np.log(0.6), np.log(12)))
 
     def toned(midi, seconds, rng):
-        sound = play(midi, seconds, rng)
+        sound = play(midi + off, seconds, rng)
         f = np.maximum(np.fft.rfftfreq(len(sound), 1 / RATE), 20)
         db = tilt * np.maximum(np.log2(f / 80), -1) + sum(g * np.exp(-((np.log2(f / c) / w) ** 2)) for c, w, g in points)
         sound = np.fft.irfft(np.fft.rfft(sound) * 10 ** (db / 20), len(sound)).astype(np.float32)
+        sound *= np.exp(-np.arange(len(sound)) / RATE / decay).astype(np.float32)
         return shaped(sound / (np.abs(sound).max() + 1e-9), seconds)
 
     return toned
 
 
-def struck(font):
+def stringed(rng, low):
+    """A string of the kind that `training/notes/pluck.py` makes, for a guitar, or a bass where `low`."""
+    voice = guitar(rng)[rng.integers(6)]
+    if low:
+        voice.update(ring_s=rng.uniform(4, 16), treble_s=np.exp(rng.uniform(np.log(0.1), np.log(1.5))), soft_hz=np.exp(rng.uniform(np.log(250), np.log(4000))))
+    made = {}
+
+    def play(midi, seconds, rng):
+        key = round(midi, 2)
+        if key not in made:
+            made[key] = note(midi, voice, rng, 3.5 if low else 2.6)
+        return shaped(made[key], seconds)
+
+    return play
+
+
+def struck(font, kit=0):
     """The drums of a soundfont (bank 128), as `drum` gives its own."""
-    play = font.program(0, bank=128)
+    play = font.program(kit, bank=128)
     keys = {"kick": (35, 36), "snare": (38, 40, 37), "hat": (42, 44, 46, 51)}
 
     def drum(kind, rng):
@@ -185,8 +207,8 @@ def drum(kind, rng):
     t = np.arange(int(length * RATE)) / RATE
     noise = rng.standard_normal(len(t))
     if kind == "kick":
-        f = rng.uniform(42, 70) + rng.uniform(40, 160) * np.exp(-t / 0.025)
-        return (np.sin(2 * np.pi * np.cumsum(f) / RATE) * np.exp(-t / rng.uniform(0.06, 0.15)) + 0.1 * noise * np.exp(-t / 0.005)).astype(np.float32)
+        f = rng.uniform(36, 90) + rng.uniform(20, 200) * np.exp(-t / rng.uniform(0.01, 0.05))
+        return (np.sin(2 * np.pi * np.cumsum(f) / RATE) * np.exp(-t / rng.uniform(0.03, 0.2)) + rng.uniform(0, 0.4) * noise * np.exp(-t / 0.005)).astype(np.float32)
     if kind == "snare":
         tone = np.sin(2 * np.pi * rng.uniform(160, 230) * t) * np.exp(-t / 0.06)
         return (0.5 * tone + 0.5 * noise * np.exp(-t / rng.uniform(0.04, 0.09))).astype(np.float32)

@@ -3,7 +3,8 @@
 //! # Method
 //! A small network reads the lower end row by row (see [`low_spectra`](crate::low_spectra)). For each of 34 notes the same weights see the levels at that note's partials, and at places
 //! that tell it from an octave or a fifth; beside them stands, the same for all notes, what the whole lower end and the rises of all bands give. Convolutions over time whose gaps
-//! double follow (F. Yu and V. Koltun, "Multi-scale context aggregation by dilated convolutions", ICLR 2016), in which each note also sees the mean of all notes. It answers how likely each note sets in at each row,
+//! double follow (F. Yu and V. Koltun, "Multi-scale context aggregation by dilated convolutions", ICLR 2016), each value by itself, then mixed with the others and with their means over all notes
+//! (F. Chollet, "Xception: deep learning with depthwise separable convolutions", CVPR 2017, takes them apart so). It answers how likely each note sets in at each row,
 //! and which one sounds, or none. A note begins where some note's onset is likely and likelier than just before and after; which one it is, onset and the rows behind it say together. It was
 //! trained on mixes of soundfont basses and a plucked model under other instruments (`training/chords/bass.py`). A note lasts until the next one, or until it is no longer heard.
 //!
@@ -22,16 +23,17 @@ const PITCHES: usize = 34;
 const LONG_AT: [i32; 13] = [0, 12, 19, 24, 28, 31, 34, 36, -12, 7, 16, -1, 1];
 const SHORT_AT: [i32; 8] = [0, 12, 19, 24, 28, 31, -12, 7];
 const INPUTS: usize = LONG_AT.len() + SHORT_AT.len() + 1;
-const HIDDEN: usize = 24;
+const HIDDEN: usize = 32;
 const TAPS: usize = 5;
-const INNER_TAPS: usize = 3;
-const DILATIONS: [usize; 4] = [1, 2, 4, 8];
+const DILATIONS: [usize; 6] = [1, 2, 4, 8, 1, 16];
 /// Rows to either side that an answer rests on.
-const REACH: usize = TAPS / 2 + 15;
+const REACH: usize = TAPS / 2 * (1 + 1 + 2 + 4 + 8 + 1 + 16);
 /// Rows that are computed together: a long record must not be held many times over.
-const BLOCK: usize = 512;
-/// A note begins from this probability on.
-const LEAST: f32 = 0.45;
+const BLOCK: usize = 2_048;
+/// A note begins from this probability on; from the second where so much more of it sounds behind than before.
+const LEAST: f32 = 0.38;
+const LEAST_OF_NEW: f32 = 0.15;
+const NEW: f32 = 0.6;
 /// Rows behind an onset that say which note it is.
 const BEHIND: usize = 5;
 /// A note is over where this many rows in turn hold it for less likely than this.
@@ -44,7 +46,7 @@ const GUITAR_LOWEST: u8 = 40;
 const BYTES: &[u8] = include_bytes!("../weights/bass.f16");
 const COUNT: usize = (TAPS * INPUTS + 1) * HIDDEN
     + (TAPS * WIDTH + 1) * HIDDEN
-    + DILATIONS.len() * ((INNER_TAPS * HIDDEN + 1) * HIDDEN + (HIDDEN + 1) * HIDDEN + HIDDEN * HIDDEN)
+    + DILATIONS.len() * ((TAPS + 1) * HIDDEN + (HIDDEN + 1) * HIDDEN + HIDDEN * HIDDEN)
     + (HIDDEN + 1) * 2
     + HIDDEN
     + 1;
@@ -66,7 +68,8 @@ pub(crate) fn bass(rows: &[[f32; WIDTH]]) -> Vec<BassNote> {
 
 fn line(told: &[Told]) -> Vec<BassNote> {
     let any: Vec<f32> = told.iter().map(|t| t.onset.iter().fold(0.0f32, |m, v| m.max(*v))).collect();
-    let struck: Vec<(usize, usize)> = moments(&any).into_iter().map(|at| (at, note_at(told, at))).collect();
+    let struck: Vec<(usize, usize)> =
+        moments(&any).into_iter().map(|at| (at, note_at(told, at))).filter(|(at, pitch)| any[*at] > LEAST || newly(told, *at, *pitch) > NEW).collect();
     if !struck.iter().any(|(_, p)| ((FIRST + p) as u8) < GUITAR_LOWEST) {
         return Vec::new();
     }
@@ -86,10 +89,10 @@ fn line(told: &[Told]) -> Vec<BassNote> {
     out
 }
 
-/// Rows at which a note sets in: likely enough, and the likeliest of five.
+/// Rows at which a note may set in: not quite unlikely, and the likeliest of five.
 fn moments(any: &[f32]) -> Vec<usize> {
     let most = |from: usize, to: usize| any[from..to.min(any.len())].iter().fold(0.0f32, |m, v| m.max(*v));
-    (0..any.len()).filter(|k| any[*k] > LEAST && any[*k] > most(k.saturating_sub(2), *k) && any[*k] >= most(*k, k + 3)).collect()
+    (0..any.len()).filter(|k| any[*k] > LEAST_OF_NEW && any[*k] > most(k.saturating_sub(2), *k) && any[*k] >= most(*k, k + 3)).collect()
 }
 
 /// The place of a peak between rows, by a parabola.
@@ -112,6 +115,13 @@ fn note_at(told: &[Told], at: usize) -> usize {
     (0..PITCHES).fold(0, |b, p| if worth[p] > worth[b] { p } else { b })
 }
 
+/// How much more a note sounds behind a row than before.
+fn newly(told: &[Told], at: usize, pitch: usize) -> f32 {
+    let mean = |rows: &[Told]| rows.iter().map(|t| t.sounds[pitch]).sum::<f32>() / BEHIND as f32;
+    let end = told.len();
+    mean(&told[(at + 2).min(end)..(at + 2 + BEHIND).min(end)]) - mean(&told[at.saturating_sub(1 + BEHIND)..at.saturating_sub(1)])
+}
+
 /// Weights `[tap][in][out]`, and offsets.
 struct Convolution {
     weights: Vec<f32>,
@@ -119,6 +129,7 @@ struct Convolution {
 }
 
 struct Block {
+    /// Over time, each value by itself: weights `[tap][value]`.
     wide: Convolution,
     mix: Convolution,
     /// What the mean of all notes adds.
@@ -146,7 +157,7 @@ impl Network {
         let all = convolution(TAPS * WIDTH, HIDDEN, true);
         let mut blocks = Vec::new();
         for _ in DILATIONS {
-            let (wide, mix) = (convolution(INNER_TAPS * HIDDEN, HIDDEN, true), convolution(HIDDEN, HIDDEN, true));
+            let (wide, mix) = (convolution(TAPS, HIDDEN, true), convolution(HIDDEN, HIDDEN, true));
             blocks.push(Block { wide, mix, others: convolution(HIDDEN, HIDDEN, false).weights });
         }
         Network { own, all, blocks, last: convolution(HIDDEN, 2, true), none: convolution(HIDDEN, 1, true) }
@@ -184,11 +195,14 @@ impl Network {
         let mut inner = vec![[0.0; HIDDEN]; state.len()];
         for (block, dilation) in self.blocks.iter().zip(DILATIONS) {
             for at in 0..rows.len() {
-                let near = |k: usize| (at + k * dilation).checked_sub(dilation).filter(|r| *r < rows.len());
+                let near = |k: usize| (at + k * dilation).checked_sub(TAPS / 2 * dilation).filter(|r| *r < rows.len());
                 for pitch in 0..PITCHES {
                     let mut sums: Hidden = std::array::from_fn(|o| block.wide.offsets[o]);
-                    for (k, row) in (0..INNER_TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
-                        add(&mut sums, &block.wide.weights[k * HIDDEN * HIDDEN..], &state[row * PITCHES + pitch]);
+                    for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
+                        let weights = &block.wide.weights[k * HIDDEN..(k + 1) * HIDDEN];
+                        for ((s, w), v) in sums.iter_mut().zip(weights).zip(&state[row * PITCHES + pitch]) {
+                            *s += w * v;
+                        }
                     }
                     inner[at * PITCHES + pitch] = sums.map(|v| v.max(0.0));
                 }
@@ -329,13 +343,13 @@ mod tests {
     }
 
     const REFERENCE: [(usize, usize, f32, f32); 8] = [
-        (10, 9, 0.00000, 0.00077),
-        (19, 9, 0.74332, 0.59283),
-        (20, 9, 0.36128, 0.97185),
-        (21, 9, 0.00663, 0.89943),
-        (40, 14, 0.29718, 0.63609),
-        (41, 14, 0.00279, 0.66247),
-        (50, 14, 0.00042, 0.93385),
+        (10, 9, 0.00000, 0.00029),
+        (19, 9, 0.45100, 0.02100),
+        (20, 9, 0.60309, 0.99438),
+        (21, 9, 0.04891, 0.99382),
+        (40, 14, 0.52638, 0.96770),
+        (41, 14, 0.05920, 0.92487),
+        (50, 14, 0.00006, 0.97674),
         (50, 9, 0.00000, 0.00000),
     ];
 }
