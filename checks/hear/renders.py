@@ -103,13 +103,14 @@ def main(folder, sets, count):
             continue
         times, names = np.array([c[:2] for c in chords]), [c[2] for c in chords]
         rate = lambda list: comparable(times, names, np.array([[c["start"], c["end"]] for c in list]), [c["harte"] for c in list])
-        rows[kind].append(rate(h["chords"]))
+        # A record whose pitch is not heard has no chords.
+        rows[kind].append(rate(h["chords"] or [{"start": 0.0, "end": length, "harte": "N"}]))
         rows["one chord"].append(rate([{"start": 0.0, "end": length, "harte": truth.replace(" major", ":maj").replace(" minor", ":min")}]))
         score = ""
         if kind == "mix":
             hz = lambda midi: 440 * 2 ** ((np.array(midi, float) - 69) / 12)
-            there, mine = np.array([[t, t + max(d, 0.05)] for t, d, _ in low]), np.array([[b["onset"], b["offset"]] for b in h["bass"]]).reshape(-1, 2)
-            p, r, f, _ = mir_eval.transcription.precision_recall_f1_overlap(there, hz([m for *_, m in low]), mine, hz([b["midi"] for b in h["bass"]]), offset_ratio=None)
+            there, mine = np.array([[t, t + max(d, 0.05)] for t, d, _ in low]), np.array([[b["onset"], b["offset"]] for b in h["bass"] or []]).reshape(-1, 2)
+            p, r, f, _ = mir_eval.transcription.precision_recall_f1_overlap(there, hz([m for *_, m in low]), mine, hz([b["midi"] for b in h["bass"] or []]), offset_ratio=None)
             ponset, ronset, fonset = mir_eval.transcription.onset_precision_recall_f1(there, mine)[:3] if len(mine) else (0, 0, 0)
             notes.append((p, r, f, fonset))
             score = f"; bass P {p:.2f} R {r:.2f} F {f:.2f}, onsets alone {fonset:.2f}"
