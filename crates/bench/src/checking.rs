@@ -8,7 +8,7 @@ use crate::routes::{ROUND_MAX_S, Shared, at_desk, away, no_lesson, not_from_25_t
 use crate::state::State;
 use crate::{record, sounds};
 use axum::Router;
-use axum::body::Body;
+use axum::body::{Body, Bytes};
 use axum::extract::{Json, Query, State as Has};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
@@ -46,7 +46,7 @@ struct Order {
 }
 
 /// Checks the lesson passage by passage, the one that the teacher is at first; what each has is kept and told as it comes.
-async fn check(Has(state): Shared, Query(order): Query<Order>) -> Response {
+async fn check(Has(state): Shared, Query(order): Query<Order>, _: Bytes) -> Response {
     let done = away(move || {
         let Ok(_one) = state.checking.try_lock() else { return refusal(StatusCode::CONFLICT, "the lesson is being checked already", "wait until it is done") };
         let next_run = || state.checks.fetch_add(1, Ordering::Relaxed) + 1;

@@ -12,7 +12,7 @@ use crate::services::Without;
 use crate::state::{Open, State, Wake};
 use crate::{page, record, shelf, sounds};
 use axum::Router;
-use axum::body::Body;
+use axum::body::{Body, Bytes};
 use axum::extract::{DefaultBodyLimit, Json, Multipart, Path, Query, State as Has};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -221,12 +221,13 @@ async fn acted(Has(state): Shared, headers: HeaderMap, Json(Asking { act: a, the
     .await
 }
 
-async fn undo(Has(state): Shared, headers: HeaderMap) -> Response {
+/// What is sent along says nothing, but is read: hyper closes a line on which something is left.
+async fn undo(Has(state): Shared, headers: HeaderMap, _: Bytes) -> Response {
     let by = window(&headers);
     at_desk(state, move |state, open| if open.desk.undo() { changed(state, open, &by) } else { refusal(StatusCode::UNPROCESSABLE_ENTITY, "there is nothing to take back", "") }).await
 }
 
-async fn redo(Has(state): Shared, headers: HeaderMap) -> Response {
+async fn redo(Has(state): Shared, headers: HeaderMap, _: Bytes) -> Response {
     let by = window(&headers);
     at_desk(state, move |state, open| if open.desk.redo() { changed(state, open, &by) } else { refusal(StatusCode::UNPROCESSABLE_ENTITY, "nothing was taken back", "") }).await
 }
@@ -471,7 +472,7 @@ async fn alike(Has(state): Shared, Query(s): Query<Stretch>) -> Response {
     found.await.and_then(|r| r).unwrap_or_else(|r| r)
 }
 
-async fn make(Has(state): Shared) -> Response {
+async fn make(Has(state): Shared, _: Bytes) -> Response {
     let made = away(move || {
         let Ok(_one) = state.making.try_lock() else { return refusal(StatusCode::CONFLICT, "the pack is being made already", "wait until it is done") };
         let folder = {

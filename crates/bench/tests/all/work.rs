@@ -36,6 +36,24 @@ fn a_stroke_is_drawn_saved_and_taken_back_after_a_restart() {
     assert_eq!(b.state()["text"], want);
 }
 
+/// On a busy machine the head of a request can come long before its body: the line stays open for the next one.
+#[test]
+fn a_body_that_comes_late_is_waited_for() {
+    use std::io::{Read, Write};
+    let b = Bench::open();
+    for path in ["/undo", "/redo", "/check", "/make"] {
+        let mut line = std::net::TcpStream::connect(&b.host).unwrap();
+        line.set_read_timeout(Some(std::time::Duration::from_secs(20))).unwrap();
+        write!(line, "POST {path} HTTP/1.1\r\nHost: {h}\r\nOrigin: http://{h}\r\nCookie: {}\r\nContent-Type: application/json\r\nContent-Length: 2\r\n\r\n", b.cookie, h = b.host).unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(100));
+        write!(line, "{{}}").unwrap();
+        write!(line, "GET /hand?passage=verse&part=chop&bar=1&slot=1 HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\nConnection: close\r\n\r\n", b.host, b.cookie).unwrap();
+        let mut all = Vec::new();
+        line.read_to_end(&mut all).unwrap();
+        assert_eq!(String::from_utf8_lossy(&all).matches("HTTP/1.1 ").count(), 2, "{path}: {}", String::from_utf8_lossy(&all));
+    }
+}
+
 #[test]
 fn problems_have_their_place() {
     let b = Bench::open();
