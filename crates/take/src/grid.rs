@@ -22,6 +22,8 @@ pub type Place = Beats;
 
 /// Half the distance at which a stroke is still taken as meant for its place, ms (common practice: amateurs play within 20 to 30 ms of a click).
 const LOOSE_MS: f64 = 22.0;
+/// What a swing that was heard has to be better by, over a whole take, in the price of a division.
+const SWING_PRICE: f64 = 10.0;
 /// The whole take is drawn to the grid by at most this.
 const BIAS_MAX_S: f64 = 0.045;
 
@@ -95,10 +97,22 @@ impl Grid {
 
     /// The place of each onset (seconds, rising), and how far it lies from it (seconds, positive: late), with what all have in common taken out.
     pub fn places(&self, onsets: &[f64]) -> Vec<(Place, f64)> {
+        self.cheapest(onsets).0
+    }
+
+    /// The same beats without their swing where the onsets (seconds, rising) lie as well, or nearly as well, on even slots: a swing is heard from where sound sets in between beats, and a
+    /// rhythm that keeps coming back can sound like one.
+    pub(crate) fn swung_as(self, onsets: &[f64]) -> Grid {
+        let even = Grid { swing: None, ..self.clone() };
+        if self.swing.is_some() && even.cheapest(onsets).1 > self.cheapest(onsets).1 + SWING_PRICE { self } else { even }
+    }
+
+    /// Places, distances and what they cost all in all.
+    fn cheapest(&self, onsets: &[f64]) -> (Vec<(Place, f64)>, f64) {
         let mut bias = 0.0;
-        let mut found = vec![];
+        let (mut found, mut cost) = (vec![], 0.0);
         for _ in 0..3 {
-            found = self.placed(onsets, bias);
+            (found, cost) = self.placed(onsets, bias);
             let mut off: Vec<f64> = found.iter().map(|f| f.1).collect();
             if off.is_empty() {
                 break;
@@ -106,10 +120,10 @@ impl Grid {
             off.sort_by(f64::total_cmp);
             bias = (bias + off[off.len() / 2]).clamp(-BIAS_MAX_S, BIAS_MAX_S);
         }
-        found
+        (found, cost)
     }
 
-    fn placed(&self, onsets: &[f64], bias: f64) -> Vec<(Place, f64)> {
+    fn placed(&self, onsets: &[f64], bias: f64) -> (Vec<(Place, f64)>, f64) {
         let slots = i64::from(self.slots_per_beat());
         let mut divisions = vec![Division { parts: slots, price: 0.0 }];
         if slots == 4 {
@@ -122,6 +136,7 @@ impl Grid {
         let at: Vec<(f64, f64)> = onsets.iter().map(|t| self.position(t - bias)).collect();
         let early = 0.5 / slots as f64;
         let mut out: Vec<(Place, f64)> = Vec::with_capacity(onsets.len());
+        let mut total = 0.0;
         let mut i = 0;
         while i < at.len() {
             let beat = (at[i].0 + early).floor();
@@ -133,7 +148,10 @@ impl Grid {
                 .filter_map(|d| self.assign(&inside, beat as i64, d.parts, rate).map(|(cost, places)| (cost + d.price, d.parts, places)))
                 .min_by(|a, b| a.0.total_cmp(&b.0));
             let taken = match best {
-                Some((_, parts, places)) => places.into_iter().map(|k| Beats::new(k, parts)).collect(),
+                Some((cost, parts, places)) => {
+                    total += cost;
+                    places.into_iter().map(|k| Beats::new(k, parts)).collect()
+                }
                 // More strokes than places: the first ones have theirs, the others share the last.
                 None => (0..n as i64).map(|k| Beats::new(k.min(2 * slots - 1), 2 * slots)).collect::<Vec<_>>(),
             };
@@ -144,7 +162,7 @@ impl Grid {
             }
             i += n;
         }
-        out
+        (out, total)
     }
 
     /// A place as it is played, in beats: swing moves it within its pair.
@@ -227,6 +245,18 @@ mod tests {
         let onsets: Vec<f64> = (0..16).map(|k| grid.time(grid.swung_beats(Beats::new(k, 4)))).collect();
         assert_eq!(places(&grid, &onsets), (0..16).map(|k| Beats::new(k, 4)).collect::<Vec<_>>());
         assert!(grid.places(&onsets).iter().all(|p| p.1.abs() < 1e-9));
+    }
+
+    #[test]
+    fn a_swing_that_nobody_plays_is_dropped() {
+        let heard = Swing { percent: 66.0, unit: Beats::new(1, 2) };
+        let grid = Grid::steady(95.0, 0.0, 20.0, FOUR, Some(heard)).unwrap();
+        // Third and fourth sixteenths in turns, and the same a little late; then what is swung indeed.
+        let straight: Vec<f64> = (0..8).flat_map(|b| [4 * b + 2 + b % 2, 4 * b + 4]).map(|k| grid.time(f64::from(k) / 4.0) + 0.01).collect();
+        assert_eq!(grid.clone().swung_as(&straight).swing, None);
+        let swung: Vec<f64> = (0..16).map(|k| grid.time(grid.swung_beats(Beats::new(k, 2)))).collect();
+        assert_eq!(grid.clone().swung_as(&swung).swing, Some(heard));
+        assert_eq!(grid.swung_as(&[]).swing, None);
     }
 
     #[test]

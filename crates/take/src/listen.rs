@@ -8,7 +8,7 @@ use crate::heard::{TakenNote, TakenScratch};
 use crate::network::{self, LOWEST};
 use crate::spectra::{RATE_HZ, Spectra};
 use crate::stiff;
-use crate::write_out::{Settings, WrittenOut, write_out};
+use crate::write_out::{Settings, TOGETHER_S, WrittenOut, write_out};
 use hear::{HearError, Hearing, Pins};
 use lesson::{Beats, Meter, Swing};
 use pitch::Midi;
@@ -122,7 +122,7 @@ pub fn take(record: &Buffer, wishes: &Wishes, progress: &dyn Fn(f64)) -> Result<
         remarks.push(tuned_lower(note, lowest));
     }
     let places = stiff::placed(&samples, a4_hz, &mut notes, &wishes.settings).map_err(|e| TakeError::Neck(e.to_string()))?;
-    let grid = grid(&hearing, wishes, &notes, &scratches);
+    let grid = grid(&hearing, wishes, &notes, &scratches).map(|g| g.swung_as(&struck(&notes, &scratches)));
     if grid.is_none() && !notes.is_empty() {
         remarks.push("no beat was heard: give the click's tempo, and where a bar begins".into());
     }
@@ -171,6 +171,19 @@ fn grid(hearing: &Hearing, wishes: &Wishes, notes: &[TakenNote], scratches: &[Ta
     }
     // Nothing but a tempo: the first stroke begins the first bar.
     Grid::steady(wishes.bpm?, if first.is_finite() { first } else { 0.0 }, end, meter, swing)
+}
+
+/// When strokes begin, seconds, rising: what begins together is one.
+fn struck(notes: &[TakenNote], scratches: &[TakenScratch]) -> Vec<f64> {
+    let mut all: Vec<f64> = notes.iter().map(|n| n.onset_s).chain(scratches.iter().map(|s| s.onset_s)).collect();
+    all.sort_by(f64::total_cmp);
+    let mut out: Vec<f64> = Vec::new();
+    for t in all {
+        if out.last().is_none_or(|l| t - l >= TOGETHER_S) {
+            out.push(t);
+        }
+    }
+    out
 }
 
 /// Offers the tuning in which a note under the lowest string is there.

@@ -29,20 +29,20 @@ impl Spectra {
         let scale = scale(samples);
         let frames = samples.len() / HOP + 1;
         let mut values = Vec::with_capacity(3 * frames * BINS);
+        // With silence on either side, so that each frame lies within.
+        let side = WINDOWS[0] / 2;
+        let mut padded = vec![0.0f32; samples.len() + 2 * side];
+        padded[side..side + samples.len()].copy_from_slice(samples);
         for size in WINDOWS {
             let window: Vec<f32> = (0..size).map(|n| (0.5 - 0.5 * libm::cos(std::f64::consts::TAU * n as f64 / size as f64)) as f32).collect();
             // The window's sum is half its length.
             let norm = scale * (4.0 / size as f64) as f32;
             let bins = bins(size, a4_hz);
             let mut fft = RealFft::new(size);
-            let mut cut = vec![0.0f32; size];
             let mut magnitudes = Vec::new();
             for k in 0..frames {
-                let from = (k * HOP) as i64 - (size / 2) as i64;
-                for (n, c) in cut.iter_mut().enumerate() {
-                    *c = usize::try_from(from + n as i64).ok().and_then(|i| samples.get(i)).copied().unwrap_or(0.0);
-                }
-                fft.magnitudes(&cut, &window, &mut magnitudes);
+                let from = side - size / 2 + k * HOP;
+                fft.magnitudes(&padded[from..from + size], &window, &mut magnitudes);
                 for (first, weights) in &bins {
                     let m: f32 = weights.iter().zip(&magnitudes[*first..]).map(|(w, m)| w * m).sum();
                     values.push(libm::log1pf(2000.0 * m * norm) / 4.0);

@@ -11,7 +11,7 @@ use neck::{Hand, Instrument, PathOptions, Timed, Unplaced};
 use std::collections::BTreeMap;
 
 /// Onsets closer than this are one stroke, as long as no string sounds twice (a slow strum's neighbouring strings).
-const TOGETHER_S: f64 = 0.05;
+pub(crate) const TOGETHER_S: f64 = 0.05;
 /// Notes and scratches less sure than this make their bar a guess.
 const DOUBTFUL: f64 = 0.5;
 /// A stroke this far from its place makes its bar a guess.
