@@ -34,12 +34,13 @@ const ARRIVES: f64 = 3.0;
 /// Says of each note how it begins, and adds notes that are slid to without an onset. Notes and frames have the same beginning; notes stay in order.
 pub(crate) fn attacks(post: &Posteriors, spectra: &Spectra, notes: &mut Vec<TakenNote>) {
     let noise: Vec<f32> = notes.iter().map(|n| burst(spectra, frame(n))).collect();
-    let mut sorted = noise.clone();
-    sorted.sort_by(f32::total_cmp);
-    let Some(usual) = sorted.get(sorted.len() * 2 / 3).copied().filter(|u| *u >= DARK) else { return };
-    let soft = |k: usize| burst(spectra, k) < SOFT * usual;
     // Where notes begin together, none is hammered.
     let alone = |notes: &[TakenNote], i: usize| notes.iter().enumerate().all(|(j, o)| j == i || frame(o).abs_diff(frame(&notes[i])) > 4);
+    // A strum makes more noise than a single string does, and tells nothing of those.
+    let mut single: Vec<f32> = (0..notes.len()).filter(|i| alone(notes, *i)).map(|i| noise[i]).collect();
+    single.sort_by(f32::total_cmp);
+    let Some(usual) = single.get(single.len() * 2 / 3).copied().filter(|u| *u >= DARK) else { return };
+    let soft = |k: usize| burst(spectra, k) < SOFT * usual;
     // Nor where another note rings through: in comping what seems pulled is a string that was let go.
     let through = |notes: &[TakenNote], k: usize| notes.iter().any(|n| frame(n) + 3 < k && n.offset_s / HOP_S > (k + 2 * GAP) as f64);
     for i in 0..notes.len() {
