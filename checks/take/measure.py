@@ -3,6 +3,8 @@
     python3 checks/take/measure.py FOLDER             # GuitarSet's folder: five excerpts of players 03 and 05, which nothing was set on
     python3 checks/take/measure.py FOLDER --develop   # the excerpt of player 00 alone: what may be looked at while setting constants
     python3 checks/take/measure.py --project SF2 [--lessons 50] [--seed 7] [--keep DIR]
+    python3 checks/take/measure.py --project strings [--lessons 50] [--seed 7] [--keep DIR]
+    python3 checks/take/measure.py FOLDER --solos     # annotations of players 00 and 01 played by strings by formula: where the notes of solos are put
 
 Excerpts: note F at 50 ms by mir_eval (onset; with offsets, 20 % of the note or 50 ms), tablature F (string and fret right) by note and by 10 ms frame, processor time a
 second of sound. Plain methods in the same table: non-negative least squares on a constant-Q spectrum with one threshold, set on the excerpt of player 00
@@ -11,7 +13,11 @@ second of sound. Plain methods in the same table: non-negative least squares on 
 --project: random lessons on sixteenths (comping grips with scratches, lines, triplets) at 80 to 120 beats a minute, played from SF2 by fluidsynth: a soundfont that neither training
 nor `sound` holds, such as that of Debian's timgm6mb-soundfont; scratches are made here of short noises through resonances. Every other lesson is played with a
 player's timing (each stroke off by 8 ms RMS). `take` is told the tempo and where the first bar begins; and once more the tempo alone. Measured: strokes on their slot, scratches, notes
-(slot and pitch), strings among those, and corrections a bar: notes and scratches to be taken out, put in, or moved to another string.
+(slot and pitch), strings among those, and corrections a bar: notes and scratches to be taken out, put in, or moved to another string; and how many notes, all of them struck, are
+written as hammered, pulled off or slid.
+
+A soundfont stretches one sample over the strings, so that nothing in its sound tells where on the neck a line lies. `--project strings` plays the same lessons on six stiff strings of
+random gauges instead, partial by partial (H. Fletcher, E. D. Blackham, R. Stratton, JASA 34, 1962, eq. 3): no samples at all, but strings that differ as real ones do.
 
 Needs nothing but Python, fluidsynth for --project, and the net for its first run, when it makes an environment of its own.
 """
@@ -252,6 +258,51 @@ def scratch(rng, rate):
     return 0.25 * out / np.abs(out).max()
 
 
+# B of open strings, low to high (wound and plain third string), as steel strings of usual make have it: core and tension, scale 648 mm.
+STIFF = [(1.1e-4, 5.5e-5, 4.7e-5, 2.7e-5, 6.3e-5, 2.0e-5), (1.2e-4, 6.0e-5, 4.7e-5, 1.1e-4, 4.2e-5, 1.45e-5)]
+
+
+def guitar(rng):
+    """Six strings of a gauge of their own: [(B, how fast it fades)], where it is picked, and how bright it is."""
+    gauge, make = 2 ** rng.gauss(0, 0.25), rng.choice(STIFF)
+    return [(b * gauge * 2 ** rng.gauss(0, 0.15), rng.uniform(0.5, 1.2)) for b in make], rng.uniform(0.08, 0.3), rng.uniform(0.8, 1.6)
+
+
+def by_strings(events, strings, rng, rate):
+    """Sound of [(start s, end s, string from low, midi, strength)] on such a guitar."""
+    voices, pick, bright = strings
+    gen = np.random.default_rng(rng.randrange(1 << 30))
+    y = np.zeros(int((max(e[1] for e in events) + 0.5) * rate))
+    for start, end, s, midi, strength in events:
+        b, fade = voices[s]
+        b *= 2 ** ((midi - OPEN[s]) / 6)
+        t = np.arange(int((end - start + 0.06) * rate)) / rate
+        hz = 440 * 2 ** ((midi - 69) / 12)
+        k = np.arange(1, 41)
+        f = k * hz * np.sqrt(1 + b * k * k)
+        k, f = k[f < 10_000], f[f < 10_000]
+        a = np.sin(np.pi * k * pick * gen.uniform(0.9, 1.1)) / k ** bright
+        out = np.zeros(len(t))
+        for k, f, a in zip(k, f, a):
+            out += a * np.exp(-t * fade * (1 + 0.25 * k)) * np.sin(2 * np.pi * f * t + gen.uniform(0, 2 * np.pi))
+        # The pick's noise, and the finger that ends the note.
+        n = min(len(t), int(0.02 * rate))
+        out[:n] += 0.1 * gen.standard_normal(n) * np.exp(-t[:n] / 0.003)
+        out[:int(0.002 * rate)] *= np.linspace(0, 1, int(0.002 * rate))
+        out *= np.exp(-np.maximum(t - (end - start), 0) / 0.012)
+        at = int(start * rate)
+        y[at:at + len(out)] += strength * out[:len(y) - at]
+    return y
+
+
+def finished(y, rng, rate):
+    """A small room and a quiet hiss, at a level of its own."""
+    gen = np.random.default_rng(rng.randrange(1 << 30))
+    tail = gen.standard_normal(int(0.25 * rate)) * np.exp(-np.arange(int(0.25 * rate)) / rate / 0.05)
+    y = y + 0.1 * scipy.signal.fftconvolve(y, tail / np.sqrt(np.sum(tail ** 2)))[:len(y)]
+    return 0.5 * y / np.abs(y).max() + 3e-4 * gen.standard_normal(len(y))
+
+
 def played(tempo, bars, rng, loose, sf2, where):
     """A sound file of the lesson, which begins at `lead` seconds; strokes spread over their strings, players' timing where `loose`."""
     beat, lead, rate = 60 / tempo, rng.uniform(0.4, 2.5), 44100
@@ -270,25 +321,27 @@ def played(tempo, bars, rng, loose, sf2, where):
                 start = on + i * rng.uniform(0.002, 0.005)
                 if s in busy:
                     busy[s][0] = min(busy[s][0], start - 0.003)
-                note = [on + length * beat, start, OPEN[s] + f, rng.randint(70, 115)]
+                note = [on + length * beat, start, OPEN[s] + f, rng.randint(70, 115), s]
                 events.append(note)
                 busy[s] = note
-    messages = [m for end, start, p, v in events for m in ((start, 1, p, v), (max(end, start + 0.02), 0, p, 0))]
-    mid = where.with_suffix(".mid")
-    mid.write_bytes(midi_file(messages, program))
-    subprocess.run(["fluidsynth", "-ni", "-q", "-r", str(rate), "-R", "0", "-C", "0", "-g", "0.6", "-F", where, sf2, mid], check=True, capture_output=True)
-    y, rate = soundfile.read(where)
-    y = y.mean(1)
+    if sf2 == "strings":
+        # Numbers of its own, so that the lessons after this one stay those of the soundfont.
+        own = random.Random(len(events) * 1_000 + program)
+        y = by_strings([(start, max(end, start + 0.02), s, p, v / 115) for end, start, p, v, s in events], guitar(own), own, rate)
+        y = np.pad(y, (0, max(0, int(((dead[-1] if dead else 0) + 0.5) * rate) - len(y))))
+    else:
+        messages = [m for end, start, p, v, _ in events for m in ((start, 1, p, v), (max(end, start + 0.02), 0, p, 0))]
+        mid = where.with_suffix(".mid")
+        mid.write_bytes(midi_file(messages, program))
+        subprocess.run(["fluidsynth", "-ni", "-q", "-r", str(rate), "-R", "0", "-C", "0", "-g", "0.6", "-F", where, sf2, mid], check=True, capture_output=True)
+        y, rate = soundfile.read(where)
+        y = y.mean(1)
     level = np.sqrt(np.mean(y ** 2)) * 4
     for t in dead:
         noise = level * rng.uniform(0.5, 1.2) * scratch(rng, rate) / 0.25
         at = int(t * rate)
         y[at:at + len(noise)] += noise[:max(0, len(y) - at)]
-    # A small room and a quiet hiss.
-    gen = np.random.default_rng(rng.randrange(1 << 30))
-    tail = gen.standard_normal(int(0.25 * rate)) * np.exp(-np.arange(int(0.25 * rate)) / rate / 0.05)
-    y = y + 0.1 * scipy.signal.fftconvolve(y, tail / np.sqrt(np.sum(tail ** 2)))[:len(y)]
-    y = 0.5 * y / np.abs(y).max() + 3e-4 * gen.standard_normal(len(y))
+    y = finished(y, rng, rate)
     soundfile.write(where, y, rate)
     return lead
 
@@ -352,6 +405,8 @@ def project(sf2, count, seed, keep):
                 phase = [abs((line["first_bar"] - lead) / (60 / tempo) * 4 % 1 + 0.5) % 1 - 0.5 if line["first_bar"] is not None else 0.5 for (tempo, _, lead, _), line in zip(made, lines)]
                 print(f"{name}: a slot's phase within a quarter of a slot in {sum(abs(p) < 0.25 for p in phase)} of {count}")
             of = lambda sort: [e for e, m in zip(each, made) if m[3] == sort]
+            begun = [n["attack"] for line in lines for n in line["written"] or [] if not n["dead"]]
+            print(f"{name}: {sum(a != '' for a in begun)} of {len(begun)} notes written as hammered, pulled off or slid, none of which are")
             for kind, part in (("all", each), ("even", each[::2]), ("a player's timing", each[1::2]), ("comping", of("comp")), ("lines", of("line")), ("both", of("both"))):
                 if not part:
                     continue
@@ -361,10 +416,34 @@ def project(sf2, count, seed, keep):
                       f"notes {c[8] / c[6]:.3f} of {c[6]:.0f} (F {f(c[6], c[7], c[8]):.3f}), strings {c[9] / max(c[8], 1):.3f} of those right, corrections a bar {c[10] / c[11]:.2f}", flush=True)
 
 
+def solos(root, count, seed):
+    """Solos of players 00 and 01, 15 s each, by strings: how many of the notes that are found lie on their string and fret. The piece of the development excerpt is in it, 03 and 05 are not."""
+    rng = random.Random(seed)
+    files = rng.sample(sorted(f for f in (root / "annotation").glob("0[01]_*_solo.jams")), count)
+    found, right = 0, 0
+    with tempfile.TemporaryDirectory() as folder:
+        made, wavs = [], []
+        for i, file in enumerate(files):
+            rows = [(a - 5, b - 5, s, m, rng.uniform(0.5, 1)) for a, b, m, s in truth(file) if 5 <= a < 20]
+            wav = pathlib.Path(folder) / f"{i}.wav"
+            soundfile.write(wav, finished(by_strings(rows, guitar(rng), rng, 44100), rng, 44100), 44100)
+            made.append(rows)
+            wavs.append(wav)
+        for file, rows, line in zip(files, made, take(wavs)[0]):
+            hits = []
+            for a, _, s, m, _ in rows:
+                near = [n for n in line["notes"] if abs(n["onset"] - a) < 0.05 and n["midi"] == round(m)]
+                hits += [6 - n["string"] == s for n in near[:1]]
+            found, right = found + len(hits), right + sum(hits)
+            print(f"{file.stem:28} {sum(hits)} of {len(hits)} found", flush=True)
+    print(f"string and fret right {right / max(found, 1):.3f} of {found} notes found")
+
+
 def main():
     p = argparse.ArgumentParser(description="How takes come back as notes and as text.")
     p.add_argument("folder", nargs="?", type=pathlib.Path)
     p.add_argument("--develop", action="store_true")
+    p.add_argument("--solos", action="store_true")
     p.add_argument("--project", metavar="SF2")
     p.add_argument("--lessons", type=int, default=50)
     p.add_argument("--seed", type=int, default=7)
@@ -374,7 +453,10 @@ def main():
         project(o.project, o.lessons, o.seed, o.keep)
     elif o.folder:
         root = o.folder / "guitarset" if (o.folder / "guitarset").exists() else o.folder
-        excerpts(root, o.develop)
+        if o.solos:
+            solos(root, 16, o.seed)
+        else:
+            excerpts(root, o.develop)
     else:
         p.error("a folder, or --project")
 

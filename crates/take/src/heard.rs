@@ -12,7 +12,7 @@ pub struct TakenNote {
     pub midi: Midi,
     /// 0 to 1.
     pub confidence: f64,
-    /// How likely each string is by its sound, low to high; empty where the sound says nothing.
+    /// How likely each string is by its sound, and by where the hand lies around it, low to high; empty where nothing is known.
     pub strings: Vec<f64>,
     /// How it begins.
     pub attack: Attack,

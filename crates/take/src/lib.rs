@@ -27,6 +27,7 @@ mod heard;
 mod listen;
 mod network;
 mod spectra;
+mod stay;
 mod stiff;
 mod write_out;
 

@@ -18,6 +18,7 @@
 use crate::heard::TakenNote;
 use crate::network::STRINGS;
 use crate::spectra::RATE_HZ;
+use crate::stay::by_position;
 use crate::write_out::{Settings, places};
 use neck::{Instrument, Unplaced};
 use wave::fft::{RealFft, hann};
@@ -165,8 +166,8 @@ fn curve(fine: &[f32], hz: f64, stretched: &[f64]) -> Curve {
     out
 }
 
-/// Strings and frets of the notes, whose evidence for strings is joined with that of their partials. Twice: what is known of B tells where the hand is, and the hand tells more of B. Only
-/// for guitars of six strings; else, and for no notes, the evidence stays as it was.
+/// Strings and frets of the notes, whose evidence for strings is joined with that of their partials and of where the hand lies around them. Twice: what is known of B tells where the hand
+/// is, and the hand tells more of B. Only for guitars of six strings; else, and for no notes, the evidence stays as it was.
 ///
 /// # Errors
 /// [`Unplaced`]: a note that the instrument does not have.
@@ -183,6 +184,11 @@ pub(crate) fn placed(samples: &[f32], a4_hz: f64, notes: &mut [TakenNote], setti
         let fits = strings(&curves, &thought, &over);
         for ((n, h), fits) in notes.iter_mut().zip(&heard).zip(&fits) {
             n.strings = h.iter().zip(fits).map(|(h, f)| h * f).collect();
+        }
+        let known: Vec<Vec<f64>> = notes.iter().map(|n| n.strings.clone()).collect();
+        let by = by_position(notes, &known, &settings.instrument);
+        for (n, by) in notes.iter_mut().zip(&by) {
+            n.strings.iter_mut().zip(by).for_each(|(p, by)| *p *= by);
         }
         at = places(notes, settings)?;
     }
