@@ -23,7 +23,7 @@ const OPEN: f64 = 0.05;
 const STRETCH: f64 = 0.2;
 const OUT: f64 = 0.001;
 /// What each fret that the hand moves costs, as a logarithm; how likely any position follows any other.
-const MOVE: f64 = 1.5;
+const MOVE: f64 = 3.0;
 const FREE: f64 = 0.001;
 /// How much it counts beside what is known otherwise: steps of a line are not independent of what `neck` makes of them.
 const WEIGHT: f64 = 2.0;
