@@ -102,6 +102,15 @@ class Bench:
         fields = pathlib.Path(f"/proc/{self.child.pid}/stat").read_text().rsplit(")", 1)[1].split()
         return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
+    def rest(self):
+        """Waits until nothing is at work: a second with next to no processor time."""
+        for _ in range(120):
+            before = self.cpu()
+            time.sleep(1)
+            if self.cpu() - before <= 0.02:
+                return
+        raise SystemExit("the program does not come to rest")
+
     def close(self):
         self.line.close()
         self.child.kill()
@@ -151,8 +160,9 @@ def day(a, work):
                 for close in closers:
                     close()
         bench.ask("/check", {})
-        # What was closed is noticed by the server at its next word.
+        # What was closed is noticed by the server at its next word; what is still at work holds memory that it gives back.
         time.sleep(0.5)
+        bench.rest()
         every.append(bench.facts())
         print(f"  hour {hour + 1}: {every[-1][0]:.0f} MB, {every[-1][1]} open files, {every[-1][2]} threads; journal and what is kept {sum(f.stat().st_size for f in folder.rglob('*') if f.is_file() and '.partwright' in f.parts) / 1e6:.1f} MB", flush=True)
     print(f"day: {a.hours} h in {time.monotonic() - begun:.0f} s, processor {bench.cpu():.0f} s; memory {every[0][0]:.0f} MB after the first hour, {every[-1][0]:.0f} after the last")
