@@ -18,8 +18,8 @@ from clips import clip, invented, shuffled
 from sounds import RATE, Soundfont, plucked, samples
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-# Nylon, steel, jazz, clean and muted guitar, with them now and then a piano, an electric piano, an organ, strings.
 EVIDENCE = [os.environ["EXAMPLES"] + "/evidence"] if "EXAMPLES" in os.environ else ["cargo", "run", "-q", "--release", "-p", "hear", "--example", "evidence", "--"]
+# Nylon, steel, jazz, clean and muted guitar, with them now and then a piano, an electric piano, an organ, strings.
 GUITARS, KEYS, BASSES = [24, 25, 26, 27, 28], [0, 4, 16, 48], [32, 33, 34, 35]
 
 

@@ -140,16 +140,19 @@ fn each_passage(state: &State, folder: &Beneath, lesson: &Lesson, first: Option<
         let known = checked.as_ref().ok().map(|c| Known { rests_on, checked: c.clone() });
         (checked.map(|c| (c.file.clone(), c)), known)
     };
+    let title = |i: usize| {
+        let p = &lesson.passages[i];
+        if p.title.is_empty() { p.id.as_str() } else { p.title.as_str() }
+    };
     let threads = std::thread::available_parallelism().map_or(1, |n| n.get().saturating_sub(1)).clamp(1, count.clamp(1, AT_ONCE));
     let (sender, receiver) = std::sync::mpsc::channel();
     std::thread::scope(|scope| {
         for _ in 0..threads {
-            let (sender, next, there, order, one) = (sender.clone(), &next, &there, &order, &one);
+            let (sender, next, there, order, one, title) = (sender.clone(), &next, &there, &order, &one, &title);
             scope.spawn(move || {
                 while let Some(i) = order.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let p = &lesson.passages[*i];
                     let so_far = there.load(Ordering::Relaxed);
-                    told(so_far as f64 / count.max(1) as f64, if p.title.is_empty() { &p.id } else { &p.title }, so_far);
+                    told(so_far as f64 / count.max(1) as f64, title(*i), so_far);
                     let (against, known) = one(*i);
                     if sender.send((*i, against, known)).is_err() {
                         return;
@@ -162,8 +165,8 @@ fn each_passage(state: &State, folder: &Beneath, lesson: &Lesson, first: Option<
             done(i, against);
             state.known.lock().unwrap_or_else(|e| e.into_inner()).extend(known);
             let so_far = there.fetch_add(1, Ordering::Relaxed) + 1;
-            let title = order.get(next.load(Ordering::Relaxed).saturating_sub(1).min(count - 1)).map_or("", |n| if lesson.passages[*n].title.is_empty() { &lesson.passages[*n].id } else { &lesson.passages[*n].title });
-            told(so_far as f64 / count as f64, title, so_far);
+            let now = order[next.load(Ordering::Relaxed).saturating_sub(1).min(count - 1)];
+            told(so_far as f64 / count as f64, title(now), so_far);
         }
     });
 }
