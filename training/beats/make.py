@@ -17,6 +17,9 @@ import scipy.io.wavfile
 import clips
 from sounds import RATE, Sounds
 
+sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
+from shards import save  # noqa: E402
+
 CHANNELS, FRAME_HZ = 23, 22050 / 512
 KEPT = ("Funk2-119", "SS3-98", "BN3-154", "Jazz1-200", "Rock2-85", "Jazz3-137")
 SHARD, KEPT_EVERY = 25, 12
@@ -59,9 +62,7 @@ def shard(n):
         for c in range(SHARD):
             x = np.fromfile(folder / f"{c}.f32", "<f4").reshape(-1, CHANNELS)[:frames]
             out["x"][c, :len(x)] = x
-    with open(file.with_suffix(".part"), "wb") as f:
-        np.savez(f, **out)
-    file.with_suffix(".part").rename(file)
+    save(file, **out)
 
 
 def main(data, target, program, shards, seconds=1e9, spare=0):

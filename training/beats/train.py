@@ -13,6 +13,9 @@ import numpy as np
 import torch
 from torch import nn
 
+sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
+from shards import Shards  # noqa: E402
+
 CHANNELS, TAPS, ANSWERS, METERS = 23, 5, 4, 3
 DILATIONS = (1, 2, 4, 8, 16, 32, 64, 128, 256)
 FRAME_HZ = 22050 / 512
@@ -46,25 +49,8 @@ class Pulse(nn.Module):
         return self.last(torch.relu(h))
 
 
-class Clips:
-    """What lies in the folder so far, on the device."""
-
-    def __init__(self, folder, device):
-        self.folder, self.device, self.files = pathlib.Path(folder), device, set()
-        self.parts = {True: [], False: []}
-
-    def more(self, most=60):
-        """Takes in what came; whether anything did."""
-        new = [f for f in sorted(self.folder.glob("*.npz")) if f not in self.files][:most]
-        for file in new:
-            self.files.add(file)
-            with np.load(file) as z:
-                part = [torch.tensor(z["x"]).transpose(1, 2).contiguous(), *(torch.tensor(z[k]) for k in ("beats", "places", "meter", "end", "kind"))]
-            self.parts[int(file.stem) % 12 == 0].append([p.to(self.device) for p in part])
-        if new:
-            self.train, self.kept = ([torch.cat(p) for p in zip(*self.parts[k])] if self.parts[k] else None for k in (False, True))
-            self.parts = {k: [v] if v else [] for k, v in ((False, self.train), (True, self.kept))}
-        return bool(new)
+def read(z):
+    return [torch.tensor(z["x"]).transpose(1, 2).contiguous(), *(torch.tensor(z[k]) for k in ("beats", "places", "meter", "end", "kind"))]
 
 
 def targets(beats, places, frames):
@@ -140,7 +126,7 @@ def main(folder, file, seconds, width=64, seed=1, state=None):
     began = time.time()
     torch.manual_seed(seed)
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    clips = Clips(folder, device)
+    clips = Shards(folder, device, read, held=12, most=60)
     while not (clips.more() and clips.train and clips.kept and len(clips.train[0]) >= 200):
         time.sleep(1)
     sample = spread(clips.train[0][:1000])

@@ -18,6 +18,9 @@ import numpy as np
 import torch
 from torch import nn
 
+sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
+from shards import Shards  # noqa: E402
+
 LOW, SEMIS, GROUPS, HOP_S = 23, 61, 8, 64 / (22050 / 8)
 FIRST, PITCHES = 24, 34
 LONG_AT = [0, 12, 19, 24, 28, 31, 34, 36, -12, 7, 16, -1, 1]
@@ -75,23 +78,8 @@ def write(model, path):
     np.concatenate([p.detach().cpu().numpy().astype("<f2").ravel() for p in parameters(model)]).tofile(path)
 
 
-class Clips:
-    """What lies in the folder so far, on the device."""
-
-    def __init__(self, folder, device):
-        self.folder, self.device, self.files = pathlib.Path(folder), device, set()
-        self.parts = {True: [], False: []}
-
-    def more(self, most=40):
-        new = [f for f in sorted(self.folder.glob("*.npz")) if f not in self.files][:most]
-        for file in new:
-            self.files.add(file)
-            with np.load(file) as z:
-                self.parts[int(file.stem) % 10 == 0].append([torch.tensor(z[k]).to(self.device) for k in ("x", "rows", "notes")])
-        if new:
-            self.train, self.kept = ([torch.cat(p) for p in zip(*self.parts[k])] if self.parts[k] else None for k in (False, True))
-            self.parts = {k: [v] if v else [] for k, v in ((False, self.train), (True, self.kept))}
-        return bool(new)
+def read(z):
+    return [torch.tensor(z[k]) for k in ("x", "rows", "notes")]
 
 
 def targets(notes, rows, moved):
@@ -205,7 +193,7 @@ def main(folder, path, seconds, state=None):
     torch.manual_seed(11)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    clips = Clips(folder, device)
+    clips = Shards(folder, device, read, held=10, most=40)
     while not (clips.more() and clips.train and clips.kept and len(clips.train[0]) >= 100):
         time.sleep(1)
     model, slow_model = Line().to(device), Line().to(device)

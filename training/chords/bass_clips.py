@@ -22,6 +22,9 @@ from clips import clip, invented, shuffled
 from prepare import EVIDENCE, ROOT, sources
 from sounds import RATE, Soundfont, drum, plucked, stringed, struck, toned
 
+sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
+from shards import save  # noqa: E402
+
 WIDTH, HOP_S = 130, 64 / (22050 / 8)
 SHARD, ROWS = 20, 1440
 MOST_NOTES = 200
@@ -56,9 +59,7 @@ def shard(n):
             x[c, : len(low)], rows[c] = low, len(low)
             for i, (onset, length, midi) in enumerate(line[:MOST_NOTES]):
                 notes[c, i] = onset, onset + length, midi
-    with open(file.with_suffix(".part"), "wb") as f:
-        np.savez(f, x=x, rows=rows, notes=notes)
-    file.with_suffix(".part").rename(file)
+    save(file, x=x, rows=rows, notes=notes)
 
 
 def main(data, fonts, out, shards, seconds=1e9, spare=0):
