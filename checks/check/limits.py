@@ -22,6 +22,14 @@ REAL = 5.0
 WRONG = ("semitone", "tone", "octave", "string", "added")
 
 
+def fitted(x, y, dx, dy, scaled_by, rounds=2000):
+    """Weights and shift of a logistic regression over renders (x) and real sound (dx), each mark scaled by how it spreads in `scaled_by`."""
+    scale = scaled_by.std(0) + 1e-3
+    model = LogisticRegression(C=0.3, max_iter=rounds)
+    model.fit(np.concatenate([x, dx]) / scale, np.concatenate([y, dy]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
+    return model.coef_[0] / scale, model.intercept_[0]
+
+
 def rows(files):
     marks, wrong, clean, better = [], [], [], []
     for t in (t for file in files for t in json.loads(open(file).read())):
@@ -36,10 +44,7 @@ def rows(files):
 
 x, wrong, clean = rows(sys.argv[1:2])
 dx, dwrong, dclean = rows(sys.argv[2:])
-model = LogisticRegression(C=0.3, max_iter=2000)
-scale = x.std(0) + 1e-3
-model.fit(np.concatenate([x, dx]) / scale, ~np.concatenate([wrong, dwrong]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
-weights, shift = model.coef_[0] / scale, model.intercept_[0]
+weights, shift = fitted(x, ~wrong, dx, ~dwrong, x)
 print(f"const SHIFT: f32 = {shift:.4f};")
 print(f"const WEIGHTS: [f32; MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
 for name, m, w, c in (("renders", x, wrong, clean), ("development", dx, dwrong, dclean)):
@@ -73,10 +78,7 @@ def strays(files):
 
 x, true, clean = strays(sys.argv[1:2])
 dx, dtrue, dclean = strays(sys.argv[2:])
-scale = x.std(0) + 1e-3
-model = LogisticRegression(C=0.3, max_iter=2000)
-model.fit(np.concatenate([x, dx]) / scale, np.concatenate([true, dtrue]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
-weights, shift = model.coef_[0] / scale, model.intercept_[0]
+weights, shift = fitted(x, true, dx, dtrue, x)
 print(f"const STRAY_SHIFT: f32 = {shift:.4f};")
 print(f"const STRAY_WEIGHTS: [f32; STRAY_MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
 for name, m, w, c in (("renders", x, true, clean), ("development", dx, dtrue, dclean)):
@@ -101,10 +103,7 @@ def moved(files):
 
 x, true, clean = moved(sys.argv[1:2])
 dx, dtrue, dclean = moved(sys.argv[2:])
-scale = np.concatenate([x, dx]).std(0) + 1e-3
-model = LogisticRegression(C=0.3, max_iter=3000)
-model.fit(np.concatenate([x, dx]) / scale, np.concatenate([true, dtrue]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
-weights, shift = model.coef_[0] / scale, model.intercept_[0]
+weights, shift = fitted(x, true, dx, dtrue, np.concatenate([x, dx]), 3000)
 print(f"moved_shift: {shift:.4f},")
 print(f"moved_weights: [{', '.join(f'{w:.4f}' for w in weights)}],")
 for name, m, w, c in (("renders", x, true, clean), ("development", dx, dtrue, dclean)):
