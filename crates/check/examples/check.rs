@@ -57,6 +57,7 @@ fn score(asked: &Value) -> Score {
                         place: (string > 0).then_some((string, number(&n[4]) as u8)),
                         unpitched: string == 0,
                         soft: false,
+                        hushed: false,
                         moves: false,
                         bar,
                         beat: 1.0 + beats - 4.0 * bar as f64,

@@ -96,6 +96,13 @@ pub struct NoteChecked {
     pub moved_marks: Option<[f32; crate::judge::MOVED_MARKS]>,
 }
 
+impl NoteChecked {
+    /// Whether its pitch was heard more clearly, by odds of about four and a half to one, than any that is easily taken for it.
+    pub(crate) fn stands_out(&self) -> bool {
+        self.marks[0] > self.marks[5] + 1.5
+    }
+}
+
 /// A pitch that nobody wrote.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unwritten {

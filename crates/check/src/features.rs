@@ -14,11 +14,15 @@ const SHORT: usize = 2_048;
 /// The windows before a stroke end this long before it.
 const LEAD_S: f64 = 0.006;
 
+/// Pitches below this one (27.5 Hz) are never judged.
+const DEEPEST: i32 = 21;
+
 /// How many numbers describe a pitch at a stroke.
 pub(crate) const FEATURES: usize = 70;
 
-/// Templates of all window lengths for one tuning.
+/// Templates of all window lengths for one tuning, for pitches from the lowest on.
 pub(crate) struct Combs {
+    lowest: i32,
     long: Templates,
     middle: Templates,
     short: Templates,
@@ -26,7 +30,17 @@ pub(crate) struct Combs {
 
 impl Combs {
     pub fn new(cents: f64) -> Combs {
-        Combs { long: Templates::new(LONG, cents), middle: Templates::new(MIDDLE, cents), short: Templates::new(SHORT, cents) }
+        Combs::from(cents, LOWEST)
+    }
+
+    fn from(cents: f64, lowest: i32) -> Combs {
+        let of = |size| Templates::new(size, cents, lowest);
+        Combs { lowest, long: of(LONG), middle: of(MIDDLE), short: of(SHORT) }
+    }
+
+    /// Those of an instrument whose lowest string these do not reach; `None` where they do.
+    pub fn deeper(cents: f64, low: i32) -> Option<Combs> {
+        (low < LOWEST).then(|| Combs::from(cents, low.max(DEEPEST)))
     }
 }
 
@@ -146,7 +160,7 @@ fn log(x: f32, reference: f32) -> f32 {
 /// The numbers for a pitch (MIDI) at a stroke; `others` are the other pitches written there, struck or ringing, of all parts in the same seat. All zero for a pitch out of range.
 pub(crate) fn features(combs: &Combs, h: &Heard, midi: i32, others: &[i32]) -> [f32; FEATURES] {
     let mut out = [0.0f32; FEATURES];
-    let p = midi - LOWEST;
+    let p = midi - combs.lowest;
     if !(0..PITCHES as i32).contains(&p) {
         return out;
     }
@@ -187,7 +201,7 @@ pub(crate) fn features(combs: &Combs, h: &Heard, midi: i32, others: &[i32]) -> [
         put(combs.long.peak(&h.long, p, k));
     }
     for k in 1..=6 {
-        // Partial k of this pitch in semitones above LOWEST, near a partial of another written note?
+        // Near a partial of another written note?
         let place = f64::from(midi) + 12.0 * libm::log2(f64::from(k));
         let shared = others.iter().filter(|o| **o != midi).any(|o| (1..=8).any(|j| (f64::from(*o) + 12.0 * libm::log2(f64::from(j)) - place).abs() < 0.4));
         put(f32::from(u8::from(shared)));

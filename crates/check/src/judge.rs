@@ -157,6 +157,10 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beneath: &[
                     (checked.moved_slots, checked.better, checked.verdict) = (Some(slots), None, Verdict::Weak);
                 }
             }
+            if note.hushed && checked.verdict != Verdict::Supported {
+                // It comes up later than where it is looked for.
+                (checked.verdict, checked.better, checked.moved_slots) = (Verdict::NotAudible, None, None);
+            }
             out[*n] = Some(checked);
         }
     }
@@ -281,6 +285,10 @@ pub(crate) fn unwritten(score: &Score, index: usize, moments: &[Moment], notes: 
     let limits = &scale.limits;
     let mut out: Vec<(f64, Unwritten)> = Vec::new();
     for (at, m) in moments.iter().enumerate() {
+        if !m.notes.is_empty() && m.notes.iter().all(|n| part.notes[*n].hushed) {
+            // Nothing of this part is struck to be heard here.
+            continue;
+        }
         let struck: Vec<i32> = m.notes.iter().map(|n| part.notes[*n].midi).collect();
         let better: Vec<i32> = m.notes.iter().filter_map(|n| notes.get(*n).and_then(|c| c.better)).collect();
         for midi in low..=high {

@@ -283,7 +283,7 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
                     unwritten.retain(|u| !matches!(u.midi - note.midi - by, 0 | 12 | 19 | 24 | 28 | 31) || (u.time_s - c.time_s).abs() > 0.1);
                 }
             }
-            let whole = moved.map(|(by, _, sure)| (Whole::Semitones(by), sure)).or_else(|| whole::absent(part, &moments).then_some((Whole::Absent, 0.7)));
+            let whole = moved.map(|(by, _, sure)| (Whole::Semitones(by), sure)).or_else(|| whole::absent(part, &moments, &notes).then_some((Whole::Absent, 0.7)));
             if let Some((whole, sure)) = whole {
                 wholes.push((Some(n), whole, sure));
                 // One finding, not a hundred: single notes say nothing now.

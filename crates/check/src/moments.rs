@@ -160,12 +160,14 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Mome
             times[n].1 = times[n].1.max(times[n - 1].1);
         }
         let heard_times: Vec<f64> = times.iter().map(|t| t.1).collect();
-        let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &heard_times, own.is_pitched());
+        let deeper = Combs::deeper(stretch.cents, low);
+        let combs = deeper.as_ref().unwrap_or(&stretch.combs);
+        let heard = listen(&stretch.sound, Place { seat }, combs, &heard_times, own.is_pitched());
         let chances = stretch.hearings.as_ref().filter(|_| own.kind == Kind::Guitar).and_then(|h| {
             let within = (align.heard(0.0) - LISTEN_S, align.heard(score.length_s) + LISTEN_S);
             h.borrow_mut().listen(&stretch.sound, seat, low - align.semitones.max(0), stretch.cents, within)
         });
-        let own_seat = Listened { own, stretch, low, high, chances: chances.as_deref() };
+        let own_seat = Listened { own, combs, low, high, chances: chances.as_deref() };
         for (((written_s, heard_s, strength, notes), h), onset) in times.into_iter().zip(&heard).zip(onsets) {
             let rings = ringing(written_s, &notes);
             let ahead_s = onset.map(|o| align.heard(written_s) - o);
@@ -179,7 +181,7 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Mome
             };
             let apart = |s: &&crate::align::Stroke| s.strength > 0.25 && !written.iter().any(|w| (w - s.heard_s).abs() < OWN_S) && may(s.heard_s);
             let others: Vec<&crate::align::Stroke> = align.strokes.iter().filter(apart).collect();
-            let heard = listen(&stretch.sound, Place { seat }, &stretch.combs, &others.iter().map(|s| s.heard_s).collect::<Vec<f64>>(), true);
+            let heard = listen(&stretch.sound, Place { seat }, combs, &others.iter().map(|s| s.heard_s).collect::<Vec<f64>>(), true);
             for (s, h) in others.iter().zip(&heard) {
                 pool(&mut beneath, own_seat.moment((s.written_s, s.heard_s, s.strength), vec![], ringing(s.written_s, &[]), h, None));
             }
@@ -193,10 +195,10 @@ pub(crate) fn moments(score: &Score, part: usize, stretches: &[Stretch]) -> Mome
     Moments { own: moments, beneath }
 }
 
-/// A part and the stretch in which it is listened for.
+/// A part, and what it is listened for with.
 struct Listened<'a> {
     own: &'a ScorePart,
-    stretch: &'a Stretch,
+    combs: &'a Combs,
     low: i32,
     high: i32,
     chances: Option<&'a crate::chances::Chances>,
@@ -205,12 +207,12 @@ struct Listened<'a> {
 impl Listened<'_> {
     /// A moment: written and heard time and the onset's strength, the notes that begin, and what else of the part rings.
     fn moment(&self, (written_s, heard_s, strength): (f64, f64, f32), notes: Vec<usize>, ringing: Vec<i32>, h: &crate::features::Heard, ahead_s: Option<f64>) -> Moment {
-        let Listened { own, stretch, low, high, chances } = *self;
+        let Listened { own, combs, low, high, chances } = *self;
         let mut others: Vec<i32> = notes.iter().filter(|n| !own.notes[**n].unpitched).map(|n| own.notes[*n].midi).chain(ringing.iter().copied()).collect();
         others.sort_unstable();
         others.dedup();
         let here = chances.map(|c| c.at(heard_s));
-        let odds: Vec<f32> = if own.is_pitched() { (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &others)).collect() } else { vec![] };
+        let odds: Vec<f32> = if own.is_pitched() { (low..=high).map(|m| log_odds(combs, h, here.as_ref(), m, &others)).collect() } else { vec![] };
         let chances = here.as_ref().map_or(vec![], |c| (low..=high).map(|m| [c.begins(m, 0), c.begins(m, 1), c.begins(m, 2), c.sounds(m, 0), c.sounds(m, 1), c.sounds(m, 2)]).collect());
         let instead = notes
             .iter()
@@ -221,7 +223,7 @@ impl Listened<'_> {
                     return vec![];
                 }
                 let without: Vec<i32> = others.iter().copied().filter(|o| *o != midi).collect();
-                (low..=high).map(|m| log_odds(&stretch.combs, h, here.as_ref(), m, &without)).collect()
+                (low..=high).map(|m| log_odds(combs, h, here.as_ref(), m, &without)).collect()
             })
             .collect();
         Moment { written_s, heard_s, notes, ringing, odds, chances, instead, strength, newness: h.newness(), ahead_s, times: 1.0 }

@@ -30,17 +30,24 @@ pub(crate) fn strays(score: &Score, index: usize, moments: &[Moment], notes: &[N
         }
         let best = m.notes.iter().filter_map(|n| notes.get(*n)).map(|n| if n.unpitched { 0.0 } else { n.evidence }).fold(0.0, f64::max);
         let audible = m.notes.iter().filter_map(|n| notes.get(*n)).all(|n| n.verdict != Verdict::NotAudible && !n.waved);
-        // Slid, hammered and pulled notes begin softly.
-        let soft = m.notes.iter().all(|n| part.notes[*n].soft);
+        // Slid, hammered and pulled notes begin softly, those of a swell unheard.
+        let soft = m.notes.iter().all(|n| part.notes[*n].soft || part.notes[*n].hushed);
         if m.strength < NONE && m.newness < 0.12 && best < 0.5 && audible && !soft {
             let note = &part.notes[m.notes[0]];
             let bar = score.bars.get(note.bar).map_or(0, |b| b.number);
             let evidence = (1.0 - best) * f64::from(1.0 - m.strength / NONE).clamp(0.3, 1.0);
+            // What was struck just before may cover a drum.
+            let covered = note.unpitched && score.parts.iter().flat_map(|p| &p.notes).any(|o| o.at_s < note.at_s - 0.02 && o.at_s > note.at_s - COVERS_S);
+            let evidence = if covered { evidence.min(A_GUESS) } else { evidence };
             out.push(Stray { time_s: from_s + m.heard_s, bar, beat: note.beat, slot: note.slot, written: true, evidence });
         }
     }
     out
 }
+
+/// So long a stroke may cover what is struck after it, and so sure is then at most that nothing was struck: a guess.
+const COVERS_S: f64 = 0.2;
+const A_GUESS: f64 = 0.7;
 
 /// How a part lies against the beat; `None` with fewer than four clear strokes.
 pub(crate) fn pocket(score: &Score, index: usize, moments: &[Moment], notes: &[NoteChecked]) -> Option<Pocket> {

@@ -62,6 +62,8 @@ pub struct ScoreNote {
     pub unpitched: bool,
     /// Slid, hammered or pulled: not struck.
     pub soft: bool,
+    /// Struck while the volume is turned down to a third of the part's highest level or less: a swell, whose beginning is not to be heard.
+    pub hushed: bool,
     /// Bent or slid away from its pitch soon after it begins.
     pub moves: bool,
     /// Index into [`Score::bars`].
@@ -72,6 +74,13 @@ pub struct ScoreNote {
     pub slot: u32,
     /// The stroke in the lesson's text: notes of one text in several rounds share it.
     pub text: Option<lesson::Span>,
+}
+
+impl ScoreNote {
+    /// Whether its pitch is meant, and its beginning is to be heard: what a part as a whole is judged by.
+    pub(crate) fn is_clear(&self) -> bool {
+        !self.unpitched && !self.hushed
+    }
 }
 
 impl ScorePart {
@@ -108,6 +117,7 @@ impl Score {
             .iter()
             .filter(|p| p.easier_of.is_none() && p.kind != Kind::Click)
             .map(|p| {
+                let levels = Levels::of(p);
                 let notes = soundings(p)
                     .iter()
                     .map(|s| {
@@ -123,6 +133,7 @@ impl Score {
                             },
                             unpitched: s.dead || matches!(s.source, Source::Drum(_) | Source::Click),
                             soft: s.attack != Attack::Struck,
+                            hushed: levels.hushed(s.bar, s.at - bar.start),
                             moves: !s.bend.is_empty() || s.slide.is_some(),
                             bar: s.bar,
                             beat: 1.0 + float(s.at - bar.start) / float(bar.meter.beat()),
@@ -157,21 +168,39 @@ impl Score {
         self.bars.partition_point(|b| b.start_s <= at_s + 1e-6).saturating_sub(1)
     }
 
-    /// Bar, beat and slot of the slot nearest to a time, in a part's slots.
+    /// Bar, beat and slot of the slot nearest to a time, in a part's slots; `None` where that is the beginning of the bar after the last, which is the record's next and not this
+    /// passage's.
     pub fn slot_at(&self, part: usize, at_s: f64) -> Option<(usize, f64, u32)> {
         let mut bar = self.bar_at(at_s);
         let slots = |bar: usize| self.parts[part].slots.get(bar).copied().unwrap_or(16).max(1);
         let b = self.bars.get(bar)?;
         let mut slot = ((at_s - b.start_s) / b.length_s.max(1e-9) * f64::from(slots(bar))).round().max(0.0);
         if slot >= f64::from(slots(bar)) {
-            if bar + 1 < self.bars.len() {
-                bar += 1;
-                slot = 0.0;
-            } else {
-                slot = f64::from(slots(bar)) - 1.0;
-            }
+            (bar, slot) = (bar + 1, 0.0);
         }
         let b = self.bars.get(bar)?;
         Some((bar, 1.0 + slot / f64::from(slots(bar)) * b.beats, slot as u32 + 1))
+    }
+}
+
+/// The volume that a part's `level` rows ask for.
+struct Levels {
+    /// Bar, place in it, level, in order of time: each holds until the next.
+    marks: Vec<(usize, Beats, u8)>,
+    most: u8,
+}
+
+impl Levels {
+    fn of(part: &lesson::Part) -> Levels {
+        let mut marks: Vec<(usize, Beats, u8)> = part.bars.iter().enumerate().flat_map(|(n, b)| b.level.iter().map(move |(at, level)| (n, *at, *level))).collect();
+        marks.sort_by_key(|m| (m.0, m.1));
+        let most = marks.iter().map(|m| m.2).max().unwrap_or(9);
+        Levels { marks, most }
+    }
+
+    /// Whether the volume is down at a place: a third of the highest level, 15 dB below it in what `sound` makes of the rows, or less.
+    fn hushed(&self, bar: usize, at: Beats) -> bool {
+        let level = self.marks.iter().take_while(|m| (m.0, m.1) <= (bar, at)).last().map_or(self.most, |m| m.2);
+        3 * u32::from(level) <= u32::from(self.most) && level < self.most
     }
 }

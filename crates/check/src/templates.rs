@@ -7,7 +7,7 @@
 
 use crate::spectra::RATE_HZ;
 
-/// Candidates from E1 to G#6.
+/// Candidates from E1 to G#6; from the lowest string on for an instrument that goes lower.
 pub(crate) const LOWEST: i32 = 28;
 pub(crate) const PITCHES: usize = 65;
 /// Nothing above is looked at.
@@ -18,7 +18,7 @@ const FALL: f64 = 0.82;
 const NOISE_BANDS: usize = 6;
 const ROUNDS: usize = 25;
 
-/// Templates for one window length and one tuning.
+/// Templates for one window length and one tuning, of pitches from the lowest on.
 pub(crate) struct Templates {
     pub bins: usize,
     /// Sparse: bin and weight, first the pitches, then the noise bands. Each sums to 1.
@@ -28,12 +28,12 @@ pub(crate) struct Templates {
 }
 
 impl Templates {
-    pub fn new(size: usize, cents: f64) -> Templates {
+    pub fn new(size: usize, cents: f64, lowest: i32) -> Templates {
         let per_hz = size as f64 / f64::from(RATE_HZ);
         let bins = (HIGHEST_HZ * per_hz) as usize;
         let at: Vec<Vec<f32>> = (0..PITCHES)
             .map(|n| {
-                let hz = 440.0 * libm::exp2((f64::from(LOWEST) + n as f64 - 69.0 + cents / 100.0) / 12.0);
+                let hz = 440.0 * libm::exp2((f64::from(lowest) + n as f64 - 69.0 + cents / 100.0) / 12.0);
                 (1..=PARTIALS).map(|k| (hz * k as f64 * (1.0 + 2.5e-5 * (k * k) as f64) * per_hz) as f32).take_while(|b| (*b as usize) + 4 < bins).collect()
             })
             .collect();

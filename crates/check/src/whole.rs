@@ -1,6 +1,7 @@
 //! Faults of a whole part or passage, which would otherwise show as a hundred faults of single notes: a part written some semitones off, a string tuned otherwise than
 //! written, tempo written at half or double, another record, a record that ends early, silence.
 
+use crate::answer::NoteChecked;
 use crate::judge::share;
 use crate::moments::Moment;
 use crate::score::{Score, ScorePart};
@@ -33,7 +34,7 @@ pub(crate) fn moved_by(part: &ScorePart, moments: &[Moment]) -> Option<(i32, f64
     let mean = |d: i32| -> (f64, usize) {
         let all: Vec<f64> = moments
             .iter()
-            .flat_map(|m| m.notes.iter().filter(|n| !part.notes[**n].unpitched).map(move |n| share(m.odds_of(low, part.notes[*n].midi + d))))
+            .flat_map(|m| m.notes.iter().filter(|n| part.notes[**n].is_clear()).map(move |n| share(m.odds_of(low, part.notes[*n].midi + d))))
             .collect();
         (all.iter().sum::<f64>() / all.len().max(1) as f64, all.len())
     };
@@ -57,7 +58,7 @@ pub(crate) fn strings_moved(part: &ScorePart, moments: &[Moment]) -> Vec<(u8, i3
     let (low, _) = part.range();
     let mut notes: Vec<(u8, u8, i32, &Moment)> = Vec::new();
     for m in moments {
-        notes.extend(m.notes.iter().filter(|n| !part.notes[**n].unpitched).filter_map(|n| part.notes[*n].place.map(|(s, f)| (s, f, part.notes[*n].midi, m))));
+        notes.extend(m.notes.iter().filter(|n| part.notes[**n].is_clear()).filter_map(|n| part.notes[*n].place.map(|(s, f)| (s, f, part.notes[*n].midi, m))));
     }
     let written = |m: &Moment, midi: i32| m.ringing.contains(&midi) || m.notes.iter().any(|n| part.notes[*n].midi == midi);
     let mean = |of: &dyn Fn(u8) -> bool, d: i32| -> (f64, usize) {
@@ -90,11 +91,11 @@ pub(crate) fn strings_moved(part: &ScorePart, moments: &[Moment]) -> Vec<(u8, i3
 /// The share of a score's notes that a stretch holds, the mean of its pitched parts, each as written or moved by up to so many semitones; 0 where there are no notes.
 pub(crate) fn held(score: &Score, stretch: &crate::moments::Stretch, moves: i32) -> f64 {
     let mut parts: Vec<f64> = Vec::new();
-    for (n, part) in score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched() && p.notes.iter().any(|n| !n.unpitched)) {
+    for (n, part) in score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched() && p.notes.iter().any(crate::score::ScoreNote::is_clear)) {
         let (low, _) = part.range();
         let moments = crate::moments::moments(score, n, std::slice::from_ref(stretch)).own;
         let mean = |d: i32| {
-            let all: Vec<f64> = moments.iter().flat_map(|m| m.notes.iter().filter(|n| !part.notes[**n].unpitched).map(move |n| share(m.odds_of(low, part.notes[*n].midi + d)))).collect();
+            let all: Vec<f64> = moments.iter().flat_map(|m| m.notes.iter().filter(|n| part.notes[**n].is_clear()).map(move |n| share(m.odds_of(low, part.notes[*n].midi + d)))).collect();
             all.iter().sum::<f64>() / all.len().max(1) as f64
         };
         parts.push((-moves..=moves).map(mean).fold(0.0, f64::max));
@@ -144,11 +145,14 @@ pub(crate) fn together(score: &Score, wholes: &mut Vec<(Option<usize>, Whole, f6
 /// other music, at least .67 of its own.
 const OTHER: f64 = 0.25;
 
-/// Whether hardly a note of the part is heard.
-pub(crate) fn absent(part: &ScorePart, moments: &[Moment]) -> bool {
+/// Whether hardly a note of the part is heard: the record supports few, and at most half stand out from the pitches around them. A bass under a riff an octave above
+/// is heard but faintly, and yet at its own pitch and no other.
+pub(crate) fn absent(part: &ScorePart, moments: &[Moment], notes: &[NoteChecked]) -> bool {
     let (low, _) = part.range();
-    let all: Vec<f64> = moments.iter().flat_map(|m| m.notes.iter().filter(|n| !part.notes[**n].unpitched).map(move |n| share(m.odds_of(low, part.notes[*n].midi)))).collect();
-    all.len() >= 6 && all.iter().sum::<f64>() / (all.len() as f64) < 0.15
+    let clear = |n: &&usize| part.notes[**n].is_clear();
+    let all: Vec<f64> = moments.iter().flat_map(|m| m.notes.iter().filter(clear).map(move |n| share(m.odds_of(low, part.notes[*n].midi)))).collect();
+    let apart = moments.iter().flat_map(|m| m.notes.iter().filter(clear)).filter_map(|n| notes.get(*n)).filter(|n| n.stands_out()).count();
+    all.len() >= 6 && all.iter().sum::<f64>() / (all.len() as f64) < 0.15 && 2 * apart <= all.len()
 }
 
 /// The score with each pair of notes of a unit (in beats) shared out anew: the first takes `percent`.

@@ -430,3 +430,68 @@ fn a_scratch_and_a_stroke_that_is_not_there() {
     let f = c.findings.iter().find(|f| f.kind == FindingKind::NoStroke).unwrap_or_else(|| panic!("{:?}", words(&c)));
     assert_eq!((f.bar, f.slot), (2, 7));
 }
+
+/// A riff on a guitar and a bass whose lowest string is a tone down, a part that swells, and what the record goes on with.
+const DEEP: &str = r#"lesson "Test" {
+  passage "one" {
+    tempo 100
+    slots 8
+    record "audio/one.wav" from=0 to=9.6
+    part "riff" instrument="guitar" seat="left" tuning="drop D" {
+      grip "a" "0 0 0 x x x"
+      grip "b" "3 3 3 x x x"
+      bar "a - a a . a . a"
+      bar "b - b b . b . ."
+      bar "a - a a . a . a"
+      bar "b - b b . b . ."
+    }
+    part "swell" instrument="guitar" seat="right" {
+      grip "a" "x x x 7 6 5"
+      grip "b" "x x x 10 8 8"
+      bar "a - - -  a - - -" { level "0 4 7 9 0 4 7 9" }
+      bar "b - - -  b - - -" { level "0 4 7 9 0 4 7 9" }
+      bar "a - - -  a - - -" { level "0 4 7 9 0 4 7 9" }
+      bar "b - - -  b - - -" { level "0 4 7 9 0 4 7 9" }
+    }
+    part "floor" instrument="bass" tuning="drop D" {
+      bar "4:0 - 4:0 4:0 . 4:0 . 4:0"
+      bar "4:3 - 4:3 4:3 . 4:3 . ."
+      bar "4:0 - 4:0 4:0 . 4:0 . 4:0"
+      bar "4:3 - 4:3 4:3 . 4:3 . ."
+    }
+  }
+}
+"#;
+
+#[test]
+fn a_low_bass_a_swell_and_the_bar_after_the_passage_are_no_faults() {
+    // Another bar follows in the record, a little ahead of its beat.
+    let mut record = sounded(DEEP);
+    let rate = record.rate_hz() as usize;
+    let next = sounded(&DEEP.replace("a - - -  a - - -\" { level \"0 4 7 9 0 4 7 9\" }", "a - - -  a - - -\""));
+    let at = (9.57 * rate as f64) as usize;
+    let length = record.frames().max(at + 2 * rate);
+    let mut longer = Buffer::silence(record.rate_hz(), 2, length).unwrap();
+    for c in 0..2 {
+        longer.channel_mut(c)[..at].copy_from_slice(&record.channel(c)[..at]);
+        longer.channel_mut(c)[at..at + 2 * rate].copy_from_slice(&next.channel(c)[..2 * rate]);
+    }
+    record = longer;
+    let c = checked(DEEP, &record);
+    assert_eq!(words(&c), Vec::<&str>::new());
+    let bass = c.parts.iter().find(|p| p.name == "floor").unwrap();
+    let deep: Vec<f64> = bass.notes.iter().filter(|n| n.midi == 26).map(|n| n.evidence).collect();
+    assert!(deep.len() == 10 && deep.iter().filter(|e| **e > 0.5).count() >= 8, "{deep:?}");
+    // And a wrong one is still told: the record has the open string where the third fret is written.
+    let wrong = DEEP.replacen("bar \"4:0 - 4:0 4:0 . 4:0 . 4:0\"", "bar \"4:0 - 4:0 4:3 . 4:0 . 4:0\"", 1);
+    let c = checked(&wrong, &record);
+    assert!(c.findings.iter().any(|f| f.kind.contradicts() && f.bar == 1 && f.slot == 4 && f.part.as_deref() == Some("floor")), "{:?}", words(&c));
+}
+
+#[test]
+fn a_part_that_is_not_in_the_record_is_one_finding() {
+    let without = &LESSON[..LESSON.find("    part \"floor\"").unwrap()];
+    let record = sounded(&format!("{without}  }}\n}}\n").replace("from=3 to=13", "from=0 to=10"));
+    let c = checked(&LESSON.replace("from=3 to=13", "from=0 to=10"), &record);
+    assert_eq!(words(&c), ["hardly a note of the part \"floor\" is heard in the record"]);
+}
