@@ -19,6 +19,7 @@ pub fn run(a: Asked, json: bool) -> Result<(), Failure> {
     let around = || lesson.as_ref().and_then(|d| d.canonicalize().ok()?.parent().map(Path::to_path_buf));
     let shelf = a.shelf.or_else(around).unwrap_or_else(|| ".".into());
     let options = bench::Options { lesson, shelf, port: a.port };
+    give_memory_back();
     let running = bench::start(options, Arc::new(Program)).map_err(|e| Failure::NotPossible(e.to_string()))?;
     if json {
         print_json(&serde_json::json!({ "schema": "partwright/open/1", "address": running.address() }))?;
@@ -29,6 +30,17 @@ pub fn run(a: Asked, json: bool) -> Result<(), Failure> {
     }
     running.wait();
     Ok(())
+}
+
+/// A bench is open for a day, and makes and drops sounds of many megabytes. The C library takes its own heap for them once it has seen some freed, one heap a thread, and gives
+/// little of it back: from here on what is large is mapped by itself and unmapped when it is dropped, and threads share four heaps. Other systems' allocators are left as they are.
+fn give_memory_back() {
+    #[cfg(all(target_os = "linux", target_env = "gnu"))]
+    // SAFETY: both are documented parameters of the C library's own allocator, which takes any value for them at any time; a refusal changes nothing.
+    unsafe {
+        libc::mallopt(libc::M_MMAP_THRESHOLD, 1 << 20);
+        libc::mallopt(libc::M_ARENA_MAX, 4);
+    }
 }
 
 /// Hands the address to the desktop's own way of opening one; false where there is none.
