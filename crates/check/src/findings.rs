@@ -219,7 +219,8 @@ fn merged(all: Vec<(Finding, Option<Span>)>) -> Vec<(Finding, Option<Span>)> {
         match out.iter_mut().find(same) {
             Some((old, _)) => {
                 old.bars.push(f.bar);
-                old.sure = 1.0 - (1.0 - old.sure) * (1.0 - 0.5 * f.sure);
+                // What hides a stroke in one round hides it in all.
+                old.sure = if f.kind == FindingKind::NoStroke { old.sure.max(f.sure) } else { 1.0 - (1.0 - old.sure) * (1.0 - 0.5 * f.sure) };
                 old.serious += 0.15;
             }
             None => out.push((f, text)),

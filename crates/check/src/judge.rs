@@ -116,11 +116,12 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beneath: &[
                 out[*n] = Some(checked);
                 continue;
             }
-            let own = m.odds_of(low, note.midi);
+            // A note that moves is there where an end of its way is heard.
+            let own = [note.midi, note.path.0, note.path.1].map(|p| m.odds_of(low, p)).into_iter().fold(f32::MIN, f32::max);
             let instead = &m.instead[place];
             let rival_at = |d: i32| -> Option<(f32, i32)> {
                 let r = note.midi + d;
-                if struck.contains(&r) || m.ringing.contains(&r) {
+                if struck.contains(&r) || m.ringing.contains(&r) || passed(part, m, r) {
                     return None;
                 }
                 usize::try_from(r - low).ok().and_then(|i| instead.get(i)).map(|o| (*o, r))
@@ -148,7 +149,7 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beneath: &[
                 Verdict::Weak
             };
             // The same pitch, heard more clearly at a neighbouring moment where nobody wrote it.
-            if own < limits.looked_for {
+            if own < limits.looked_for && note.path.0 == note.path.1 {
                 let elsewhere = elsewhere(score, part, moments, beneath, at, note.midi, note.bar, odds);
                 checked.moved_marks = elsewhere.map(|e| e.1);
                 // Without the note network's word, another pitch in its place says more.
@@ -165,6 +166,11 @@ pub(crate) fn notes(score: &Score, index: usize, moments: &[Moment], beneath: &[
         }
     }
     out.into_iter().flatten().collect()
+}
+
+/// Whether a note of the part that sounds at a moment is bent or slid through a pitch.
+fn passed(part: &ScorePart, m: &Moment, midi: i32) -> bool {
+    part.notes.iter().any(|n| n.passes(midi) && n.at_s < m.written_s + 0.1 && n.at_s + n.length_s > m.written_s - 0.1)
 }
 
 /// What a note's evidence is made from.
@@ -293,7 +299,7 @@ pub(crate) fn unwritten(score: &Score, index: usize, moments: &[Moment], notes: 
         let better: Vec<i32> = m.notes.iter().filter_map(|n| notes.get(*n).and_then(|c| c.better)).collect();
         for midi in low..=high {
             let odds = m.odds_of(low, midi);
-            if odds <= limits.looked_at || struck.contains(&midi) || better.contains(&midi) || taken(m.written_s, midi) {
+            if odds <= limits.looked_at || struck.contains(&midi) || better.contains(&midi) || taken(m.written_s, midi) || passed(part, m, midi) {
                 continue;
             }
             // Stronger beside it: that one is meant.

@@ -64,6 +64,7 @@ pub use findings::{Finding, FindingKind, Voice, note_name, sure_words};
 pub use score::{Score, ScoreBar, ScoreNote, ScorePart};
 pub use whole::Whole;
 
+use lesson::Kind;
 use wave::{Buffer, Seconds};
 
 /// How a check goes about it.
@@ -260,9 +261,11 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
             near.flat_map(|(_, p)| p.notes.iter().filter(|x| !x.unpitched && x.at_s < at + 0.05 && x.at_s + x.length_s > at).map(|x| x.midi)).collect()
         };
         let mut notes = judge::notes(score, n, &moments, &beneath, &beside, from_s, end_s);
+        // What other parts sound there. A bass is heard by its octave as much as by itself, in every seat and in its own: that is no second note.
         let taken = |at: f64, midi: i32| {
-            score.parts.iter().enumerate().filter(|(o, p)| *o != n && p.is_pitched()).any(|(_, p)| {
-                p.notes.iter().any(|x| !x.unpitched && x.midi == midi && x.at_s < at + 0.1 && x.at_s + x.length_s > at - 0.05)
+            score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched()).any(|(o, p)| {
+                let is_it = |x: &ScoreNote| (o != n && (x.midi == midi || x.passes(midi))) || (p.kind == Kind::Bass && x.midi + 12 == midi);
+                p.notes.iter().any(|x| !x.unpitched && is_it(x) && x.at_s < at + 0.1 && x.at_s + x.length_s > at - 0.05)
             })
         };
         let mut unwritten = if part.is_pitched() { judge::unwritten(score, n, &moments, &notes, &taken, from_s) } else { vec![] };

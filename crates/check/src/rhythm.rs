@@ -7,7 +7,7 @@
 use crate::answer::{NoteChecked, Pocket, Stray, Verdict};
 use crate::judge::share;
 use crate::moments::Moment;
-use crate::score::Score;
+use crate::score::{Score, ScoreNote};
 
 /// An onset weaker than this is none (1: usual in this record).
 const NONE: f32 = 0.22;
@@ -21,7 +21,10 @@ pub(crate) fn strays(score: &Score, index: usize, moments: &[Moment], notes: &[N
     for m in moments {
         if m.notes.is_empty() {
             let pitched = m.odds.iter().fold(-12.0f32, |a, b| a.max(*b));
-            if m.strength > CLEAR && m.newness > 0.25 && (alone || pitched > 1.0) {
+            // A string that is bent, let down or slid swells as though it were struck; a stroke that is spread sets in string by string.
+            let goes_on = |n: &ScoreNote| (n.path.0 < n.path.1 && n.at_s + n.length_s > m.written_s - 0.05) || (n.spread && m.written_s < n.at_s + SPREAD_S);
+            let own = part.notes.iter().any(|n| n.at_s < m.written_s && goes_on(n));
+            if m.strength > CLEAR && m.newness > 0.25 && (alone || pitched > 1.0) && !own {
                 let Some((bar, beat, slot)) = score.slot_at(index, m.written_s) else { continue };
                 let evidence = f64::from((m.strength / 1.5).min(1.0)).max(share(pitched) * 0.9);
                 out.push(Stray { time_s: from_s + m.heard_s, bar: score.bars[bar].number, beat, slot, written: false, evidence });
@@ -45,6 +48,8 @@ pub(crate) fn strays(score: &Score, index: usize, moments: &[Moment], notes: &[N
     out
 }
 
+/// A spread stroke is over by then (common practice).
+const SPREAD_S: f64 = 0.3;
 /// So long a stroke may cover what is struck after it, and so sure is then at most that nothing was struck: a guess.
 const COVERS_S: f64 = 0.2;
 const A_GUESS: f64 = 0.7;

@@ -64,8 +64,10 @@ pub struct ScoreNote {
     pub soft: bool,
     /// Struck while the volume is turned down to a third of the part's highest level or less: a swell, whose beginning is not to be heard.
     pub hushed: bool,
-    /// Bent or slid away from its pitch soon after it begins.
-    pub moves: bool,
+    /// Of a stroke that is spread slowly or raked: string by string.
+    pub spread: bool,
+    /// Lowest and highest pitch that it comes to, bent or slid: both its own where it stays.
+    pub path: (i32, i32),
     /// Index into [`Score::bars`].
     pub bar: usize,
     /// Beat from 1, with its fraction, as written (before swing).
@@ -77,6 +79,11 @@ pub struct ScoreNote {
 }
 
 impl ScoreNote {
+    /// Whether it is bent or slid through or to a pitch, begun at another or come back to it.
+    pub(crate) fn passes(&self, midi: i32) -> bool {
+        self.path.0 < self.path.1 && (self.path.0..=self.path.1).contains(&midi)
+    }
+
     /// Whether its pitch is meant, and its beginning is to be heard: what a part as a whole is judged by.
     pub(crate) fn is_clear(&self) -> bool {
         !self.unpitched && !self.hushed
@@ -134,7 +141,8 @@ impl Score {
                             unpitched: s.dead || matches!(s.source, Source::Drum(_) | Source::Click),
                             soft: s.attack != Attack::Struck,
                             hushed: levels.hushed(s.bar, s.at - bar.start),
-                            moves: !s.bend.is_empty() || s.slide.is_some(),
+                            spread: s.spread || s.rake,
+                            path: path(s),
                             bar: s.bar,
                             beat: 1.0 + float(s.at - bar.start) / float(bar.meter.beat()),
                             slot: s.slot,
@@ -181,6 +189,14 @@ impl Score {
         let b = self.bars.get(bar)?;
         Some((bar, 1.0 + slot / f64::from(slots(bar)) * b.beats, slot as u32 + 1))
     }
+}
+
+/// The pitches between which a note moves; a bend by less than a quarter tone is none.
+fn path(s: &lesson::Sounding) -> (i32, i32) {
+    let midi = i32::from(s.midi.0);
+    let bent = s.bend.iter().map(|b| (b.1 / 100.0).round() as i32);
+    let all: Vec<i32> = bent.chain(s.slide.map(|x| x.1)).map(|d| midi + d).chain([midi]).collect();
+    (all.iter().copied().min().unwrap_or(midi), all.iter().copied().max().unwrap_or(midi))
 }
 
 /// The volume that a part's `level` rows ask for.

@@ -495,3 +495,17 @@ fn a_part_that_is_not_in_the_record_is_one_finding() {
     let c = checked(&LESSON.replace("from=3 to=13", "from=0 to=10"), &record);
     assert_eq!(words(&c), ["hardly a note of the part \"floor\" is heard in the record"]);
 }
+
+#[test]
+fn slides_and_bends_are_where_they_go_and_wrong_ones_are_told() {
+    let text = |second: &str| {
+        let bars = format!("      bar \"a . a .  b@-1/b - a .\"\n      bar \"{second}\"\n      bar \"3:5^1 - ^0 .  2:5 - 2:8~ -\"\n      bar \"a . a .  b@-1/b - a .\"\n");
+        format!("lesson \"Test\" {{\n  passage \"one\" {{\n    tempo 96\n    slots 8\n    record \"audio/one.wav\" from=0 to=10\n    part \"chop\" instrument=\"guitar\" {{\n      grip \"a\" \"x x 5 5 5 x\"\n      grip \"b\" \"x x 4 5 5 x\"\n{bars}    }}\n  }}\n}}\n")
+    };
+    let record = sounded(&text("3:5/7 - - .  2:8 - 3:5/7~ -"));
+    let c = checked(&text("3:5/7 - - .  2:8 - 3:5/7~ -"), &record);
+    assert_eq!(words(&c), Vec::<&str>::new());
+    // Another string's pitch under a slide, and a slide to somewhere else.
+    let c = checked(&text("4:7/9 - - .  2:8 - 3:5/7~ -"), &record);
+    assert!(c.findings.iter().any(|f| f.kind.contradicts() && (f.bar, f.slot) == (2, 1)), "{:?}", words(&c));
+}
