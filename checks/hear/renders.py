@@ -1,9 +1,10 @@
 """Chords, key and bass line of performances played anew with recorded samples, alone and with bass and drums, by the field's metrics.
 
-Run from the repository's root: python3 checks/hear/renders.py FOLDER SAMPLES [COUNT]
+Run from the repository's root: python3 checks/hear/renders.py FOLDER SAMPLES [COUNT [MIXES]]
 FOLDER holds GuitarSet's `annotation`, of which players 03 and 05 are played (with DEVELOP set: 00 and 01); SAMPLES the notes of `archtop`, `electric-flatwound`, `bass`
 (named an octave above what sounds) and `drums`, on which nothing was trained. Each comping take is played by either guitar, alone and under a bass line of random rhythms on
-its chords and a kit; each solo by one, for the key. COUNT takes that many of each, evenly (all without it). Makes a virtual environment under target/ and listens with
+its chords and a kit; each solo by one, for the key. COUNT takes that many of each, evenly (all without it, or with 0); MIXES that many
+mixes, a take again with other dice where there are more than takes. Makes a virtual environment under target/ and listens with
 `cargo run --release -p hear --example hear` (or the program in the folder EXAMPLES). Beside: one chord for the whole, and silence.
 
 Fails under what was reached last, less a little.
@@ -64,7 +65,7 @@ def comparable(times, names, mine, labels):
     return out
 
 
-def main(folder, sets, count):
+def main(folder, sets, count=0, mixes=0):
     WORK.mkdir(parents=True, exist_ok=True)
     guitars = [samples(sets / name) for name in ("archtop", "electric-flatwound")]
     bass = samples(sets / "bass", octave=-1)
@@ -76,8 +77,10 @@ def main(folder, sets, count):
         drums[file.stem[5:]] /= np.abs(drums[file.stem[5:]]).max() + 1e-9
     comping = [(f, g) for g in range(2) for p in PLAYERS for f in sorted((folder / "annotation").glob(f"{p}_*_comp.jams"))]
     solos = [(f, i % 2) for p in PLAYERS for i, f in enumerate(sorted((folder / "annotation").glob(f"{p}_*_solo.jams")))]
-    some = lambda all: [all[i * len(all) // count] for i in range(min(count, len(all)))] if count else all
-    jobs = [("comping", *c) for c in some(comping)] + [("mix", *c) for c in some(comping)] + [("solo", *c) for c in some(solos)]
+    some = lambda all, count: [all[i * len(all) // count] for i in range(count)] if count else all
+    least = lambda all: min(count, len(all))
+    jobs = [("comping", *c) for c in some(comping, least(comping))]
+    jobs += [("mix", *c) for c in some(comping, mixes or least(comping))] + [("solo", *c) for c in some(solos, least(solos))]
     rows = {"comping": [], "mix": [], "one chord": []}
     keys, notes = {"comping": [], "mix": [], "solo": []}, []
     for n, (kind, file, guitar) in enumerate(jobs):
@@ -93,9 +96,10 @@ def main(folder, sets, count):
             under = played(low, length, bass, rng, 4)
             beat = kit(beats, length, drums, rng)
             out = out + under * level(out) / level(under) * 10 ** (rng.uniform(-2, 4) / 20) + beat * level(out) / level(beat) * 10 ** (rng.uniform(-8, 0) / 20)
-        target = WORK / "render.wav"
+        target = WORK / f"render-{os.getpid()}.wav"
         soundfile.write(target, 0.5 * out / np.abs(out).max(), RATE)
         h = hear([target])[0]
+        target.unlink()
         truth = next(a["data"][0]["value"] for a in json.loads(file.read_text())["annotations"] if a["namespace"] == "key_mode").replace(":", " ")
         found = key_of(h["key"])
         keys[kind].append(mir_eval.key.weighted_score(truth, found) if found else 0.0)
@@ -128,4 +132,4 @@ def main(folder, sets, count):
     return faults > 0
 
 
-sys.exit(int(main(pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 0)))
+sys.exit(int(main(pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2]), *map(int, sys.argv[3:5]))))

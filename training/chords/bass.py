@@ -1,5 +1,7 @@
 """The bass listener, as `crates/hear/src/bass.rs` runs it, and its training: python3 bass.py SHARDS WEIGHTS SECONDS [STATE]
 
+WIDTH in the environment is how many values a note has in the network (48).
+
 STATE is what an earlier run left beside its weights, to go on from.
 
 `bass.py reference STATE`, with what a run left beside its weights, prints what the network says to a made-up input, for the test in `bass.rs`.
@@ -10,6 +12,7 @@ all values and of their means over all notes. It says of each row how likely eac
 Clips are also moved by up to five semitones and made louder and softer, as features. Seed 11. On a GPU where there is one.
 """
 
+import os
 import pathlib
 import sys
 import time
@@ -25,8 +28,10 @@ LOW, SEMIS, GROUPS, HOP_S = 23, 61, 8, 64 / (22050 / 8)
 FIRST, PITCHES = 24, 34
 LONG_AT = [0, 12, 19, 24, 28, 31, 34, 36, -12, 7, 16, -1, 1]
 SHORT_AT = [0, 12, 19, 24, 28, 31, -12, 7]
-INPUTS, ALL = len(LONG_AT) + len(SHORT_AT) + 1, 2 * SEMIS + GROUPS
-TAPS, WIDTH, DILATIONS = 5, 32, (1, 2, 4, 8, 1, 16)
+# Spectra of a row: of the long window, the middling and the short one, and what changed.
+PARTS = 4
+INPUTS, ALL = len(LONG_AT) + (PARTS - 1) * len(SHORT_AT) + 1, PARTS * SEMIS + GROUPS
+TAPS, WIDTH, DILATIONS = 5, int(os.environ.get("WIDTH", 48)), (1, 2, 4, 8, 1, 16)
 CROP, BATCH = 512, 24
 
 
@@ -35,7 +40,8 @@ class Line(nn.Module):
         super().__init__()
         self.own = nn.Conv1d(INPUTS, width, TAPS, padding=TAPS // 2)
         self.all = nn.Conv1d(ALL, width, TAPS, padding=TAPS // 2)
-        self.wide = nn.ModuleList(nn.Conv1d(width, width, TAPS, dilation=d, padding=2 * d, groups=width) for d in DILATIONS)
+        # Each value by itself: weights [tap, value], and an offset.
+        self.wide = nn.ParameterList(nn.Parameter((torch.rand(TAPS + 1, width) * 2 - 1) / TAPS**0.5) for _ in DILATIONS)
         self.mix = nn.ModuleList(nn.Linear(width, width) for _ in DILATIONS)
         self.others = nn.ModuleList(nn.Linear(width, width, bias=False) for _ in DILATIONS)
         self.last = nn.Linear(width, 2)
@@ -49,19 +55,26 @@ class Line(nn.Module):
         """x [clip, row, ALL]; onset logits [clip, row, note], logits of what sounds [clip, row, note or none]."""
         n, rows, _ = x.shape
         pad = lambda v: nn.functional.pad(v, (self.margin, self.margin))
-        long, short = pad(x[..., :SEMIS])[..., self.long], pad(x[..., SEMIS : 2 * SEMIS])[..., self.short]
+        parts = [pad(x[..., p * SEMIS : (p + 1) * SEMIS])[..., self.short if p else self.long] for p in range(PARTS)]
         place = self.place.to(x.device).expand(n, rows, 1, PITCHES)
-        own = torch.cat([long, short, place], 2)
+        own = torch.cat([*parts, place], 2)
         # As [clip and note, value, row].
         own = self.own(own.permute(0, 3, 2, 1).reshape(n * PITCHES, INPUTS, rows))
-        h = torch.relu(own.view(n, PITCHES, -1, rows) + self.all(x.transpose(1, 2))[:, None])
-        for wide, mix, others in zip(self.wide, self.mix, self.others):
-            y = torch.relu(wide(h.reshape(n * PITCHES, -1, rows))).view(h.shape).transpose(2, 3)
-            h = h + mix(y).transpose(2, 3) + others(h.mean(1).transpose(1, 2)).transpose(1, 2)[:, None]
-        h = torch.relu(h).transpose(2, 3)
+        # From here on as [clip, note, row, value].
+        h = torch.relu(own.view(n, PITCHES, -1, rows).transpose(2, 3) + self.all(x.transpose(1, 2)).transpose(1, 2)[:, None]).contiguous()
+        for wide, mix, others, gap in zip(self.wide, self.mix, self.others, DILATIONS):
+            h = h + mix(over_time(h, wide, gap)) + others(h.mean(1))[:, None]
+        h = torch.relu(h)
         out = self.last(h)
         none = self.none(h.mean(1))
         return out[..., 0].transpose(1, 2), torch.cat([out[..., 1].transpose(1, 2), none], 2)
+
+
+def over_time(h, wide, gap):
+    """What lies `gap` rows apart, each value by itself."""
+    reach = TAPS // 2 * gap
+    padded = nn.functional.pad(h, (0, 0, reach, reach))
+    return torch.relu(sum(padded[:, :, k * gap : k * gap + h.shape[2]] * wide[k] for k in range(TAPS)) + wide[TAPS])
 
 
 def parameters(model):
@@ -70,7 +83,7 @@ def parameters(model):
     for layer in [model.own, model.all]:
         out += [layer.weight.permute(2, 1, 0), layer.bias]
     for wide, mix, others in zip(model.wide, model.mix, model.others):
-        out += [wide.weight.permute(2, 1, 0), wide.bias, mix.weight.T, mix.bias, others.weight.T]
+        out += [wide, mix.weight.T, mix.bias, others.weight.T]
     return out + [model.last.weight.T, model.last.bias, model.none.weight.T, model.none.bias]
 
 
@@ -104,14 +117,12 @@ def targets(notes, rows, moved):
 
 def moved_by(x, moved):
     """Each clip's spectra moved along the semitones; what comes in is silent."""
-    out = torch.zeros_like(x)
-    out[..., 2 * SEMIS :] = x[..., 2 * SEMIS :]
-    for m in range(-5, 6):
-        which = (moved == m).nonzero()[:, 0]
-        for part in (0, SEMIS):
-            lo, hi = max(0, m), SEMIS + min(0, m)
-            out[which, :, part + lo : part + hi] = x[which, :, part + lo - m : part + hi - m]
-    return out
+    semitone = torch.arange(SEMIS, device=x.device) - moved[:, None]
+    inside = ((semitone >= 0) & (semitone < SEMIS))[:, None, None]
+    parts = x[..., : PARTS * SEMIS].unflatten(2, (PARTS, SEMIS))
+    from_where = semitone.clamp(0, SEMIS - 1)[:, None, None].expand(parts.shape)
+    out = torch.where(inside, parts.gather(3, from_where), 0.0)
+    return torch.cat([out.flatten(2), x[..., PARTS * SEMIS :]], 2)
 
 
 def louder(x):
@@ -119,9 +130,9 @@ def louder(x):
     gain = torch.exp(0.35 * torch.randn(n, 1, 1, device=x.device))
     colour = torch.exp(0.35 * torch.randn(n, 1, 7, device=x.device))
     colour = nn.functional.interpolate(colour, size=SEMIS, mode="linear", align_corners=True)
-    levels = x[..., : 2 * SEMIS] * 7
-    levels = torch.log1p(torch.expm1(levels) * gain * torch.cat([colour, colour], 2)) / 7
-    return torch.cat([levels, x[..., 2 * SEMIS :] * torch.exp(0.2 * torch.randn(n, 1, GROUPS, device=x.device))], 2)
+    levels = x[..., : PARTS * SEMIS] * 7
+    levels = torch.log1p(torch.expm1(levels) * gain * colour.repeat(1, 1, PARTS)) / 7
+    return torch.cat([levels, x[..., PARTS * SEMIS :] * torch.exp(0.2 * torch.randn(n, 1, GROUPS, device=x.device))], 2)
 
 
 def loss_of(model, x, rows, notes, moved):
@@ -142,8 +153,9 @@ def reference(state):
     for row in range(20, 60):
         for over in (0, 12, 19, 24, 28):
             at = (33 if row < 40 else 38) - LOW + over
-            x[0, row, [at, SEMIS + at]] = 0.7 - 0.1 * over / 12
-    x[0, [20, 40], 2 * SEMIS :] = 0.8
+            x[0, row, [at, SEMIS + at, 2 * SEMIS + at]] = 0.7 - 0.1 * over / 12
+            x[0, row, 3 * SEMIS + at] = 0.6 if row % 20 < 2 else 0.1
+    x[0, [20, 40], PARTS * SEMIS :] = 0.8
     with torch.no_grad():
         onset, sound = model(x)
     for row, pitch in ((10, 9), (19, 9), (20, 9), (21, 9), (40, 14), (41, 14), (50, 14), (50, 9)):
@@ -166,7 +178,7 @@ def decoded(onset, sound, least):
 
 def score(model, clips):
     """F of notes within 50 ms over the kept clips, at the best of a few thresholds."""
-    x, rows, notes = (v[:80] for v in clips)
+    x, rows, notes = (v[:160] for v in clips)
     best = (0, 0)
     with torch.no_grad():
         outs = [model(x[i : i + 10].float()) for i in range(0, len(x), 10)]

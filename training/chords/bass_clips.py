@@ -18,14 +18,15 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 import soundfile
 
-from clips import clip, invented, shuffled
+from basses import bass, clip
+from clips import invented, shuffled
 from prepare import EVIDENCE, ROOT, sources
-from sounds import RATE, Soundfont, drum, plucked, stringed, struck, toned
+from sounds import RATE, Soundfont, drum, plucked, stringed, struck
 
 sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
 from shards import save  # noqa: E402
 
-WIDTH, HOP_S = 130, 64 / (22050 / 8)
+WIDTH, HOP_S = 252, 64 / (22050 / 8)
 SHARD, ROWS = 20, 1440
 MOST_NOTES = 200
 # Upright, fingered, picked, fretless, slapped twice, two of synthesisers.
@@ -47,9 +48,8 @@ def shard(n):
         lines = []
         for c in range(SHARD):
             given = shuffled(pieces[rng.integers(len(pieces))], rng) if rng.random() < 0.5 else invented(rng)
-            bass = [basses[rng.integers(len(basses))], stringed(rng, True), plucked(rng)][rng.choice(3, p=[0.55, 0.3, 0.15])]
             some = guitars + [stringed(rng, False) for _ in range(3)] + [plucked(rng) for _ in range(2)]
-            sound, _, _, line = clip(given, some, [toned(bass, rng)], rng, kits=kits, chances=(0.85, 0.25, 0.85))
+            sound, line = clip(given, some, bass(basses, guitars, rng), kits, rng)
             soundfile.write(folder / f"{c}.wav", sound, RATE)
             lines.append(line)
         (folder / "list").write_text("".join(f"{folder}/{c}.wav\t{folder}/{c}.f32\n" for c in range(SHARD)))

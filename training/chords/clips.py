@@ -117,7 +117,8 @@ def bass_line(labels, beats, rng):
     busy, short, third = rng.uniform(0.1, 0.9), rng.uniform(0.3, 1.1), rng.random() < 0.15
     parts = 3 if third else 4
     for start, end, root, kinds, bass in labels:
-        tones = TONES[kinds[0]]
+        # A chord that has none of our names still has its root.
+        tones = TONES[kinds[0]] if kinds else [0]
         main = root if rng.random() < 0.8 else (root + tones[rng.integers(len(tones))]) % 12
         out.append((start, end, root, kinds, main))
         low = 28 + (main - 28) % 12 + (12 if rng.random() < 0.25 else 0)
@@ -154,8 +155,8 @@ def melody(labels, beats, rng):
     return notes
 
 
-def clip(given, guitars, basses, rng, plain=False, kits=(drum,), chances=(0.5, 0.25, 0.4)):
-    """The sound of notes, with company now and then (`chances` of a bass, a melody, a kit); labels follow the bass where one plays. Also given: the bass's notes."""
+def clip(given, guitars, basses, rng, plain=False):
+    """The sound of notes, with company now and then (a bass, a melody, a kit); labels follow the bass where one plays. Also given: the bass's notes."""
     notes, labels, beats = given
     line = []
     length = max(labels[-1][1], max((n[0] + n[1] for n in notes), default=0)) + 0.5
@@ -163,13 +164,12 @@ def clip(given, guitars, basses, rng, plain=False, kits=(drum,), chances=(0.5, 0
     if not plain:
         level = np.sqrt(np.mean(out**2)) + 1e-9
         along = lambda s, db: s * (level / (np.sqrt(np.mean(s**2)) + 1e-9) * 10 ** (db / 20))
-        if rng.random() < chances[0]:
+        if rng.random() < 0.5:
             line, labels = bass_line(labels, beats, rng)
             out = out + along(played(line, length, basses[rng.integers(len(basses))], rng, 6), rng.uniform(-7, 6))
-        if rng.random() < chances[1]:
+        if rng.random() < 0.25:
             out = out + along(played(melody(labels, beats, rng), length, guitars[rng.integers(len(guitars))], rng, 8), rng.uniform(-10, 2))
-        if rng.random() < chances[2]:
-            drum = kits[rng.integers(len(kits)) if len(kits) > 1 else 0]
+        if rng.random() < 0.4:
             kit = np.zeros(len(out), np.float32)
             for i, b in enumerate(beats):
                 add(kit, b, drum("kick" if i % 2 == 0 else "snare", rng), 1.0)

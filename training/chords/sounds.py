@@ -10,6 +10,7 @@ import sys
 
 import numpy as np
 import soundfile
+from scipy.fft import next_fast_len
 from scipy.signal import fftconvolve, lfilter
 
 sys.path.append(str(pathlib.Path(__file__).resolve().parents[1] / "notes"))
@@ -124,6 +125,7 @@ class Soundfont:
                 common = own
 
     def program(self, number, bank=0, decay_s=1.5):
+        found = {}
         at = next(i for i, p in enumerate(self.presets[:-1]) if p[1] == number and p[2] == bank)
         zones = []
         for top in self.zones("p", self.presets[at][3], self.presets[at + 1][3]):
@@ -133,15 +135,18 @@ class Soundfont:
         def play(midi, seconds, rng):
             velocity = rng.integers(50, 120)
             within = lambda z, gen, v: gen not in z or (z[gen] & 255) <= v <= (z[gen] >> 8)
-            fits = [z for z, top in zones if all(within(q, 43, round(midi)) and within(q, 44, velocity) for q in (z, top))]
+            key = round(midi)
+            if key not in found:
+                found[key] = [(z, top) for z, top in zones if within(z, 43, key) and within(top, 43, key)]
+            fits = [z for z, top in found[key] if within(z, 44, velocity) and within(top, 44, velocity)]
             if not fits:
                 return np.zeros(1, np.float32)
             zone = fits[0]
-            _, begin, end, loop, loop_end, rate, key, fine, _, _ = self.headers[zone[53]]
+            _, begin, end, loop, loop_end, rate, own_key, fine, _, _ = self.headers[zone[53]]
             sound = self.samples[begin:end].astype(np.float32) / 32768
             root = zone.get(58, 65535)
             signed = lambda v: v - 65536 if v > 32767 else v
-            root = key if root > 127 else root
+            root = own_key if root > 127 else root
             shift = midi - root + signed(zone.get(51, 0)) + (signed(zone.get(52, 0)) + fine) / 100
             step = rate / RATE * 2 ** (shift / 12)
             times = np.arange(0, (seconds + 0.06) * RATE) * step
@@ -156,22 +161,6 @@ class Soundfont:
             return shaped(out / (np.abs(out).max() + 1e-9), seconds)
 
         return play
-
-
-def toned(play, rng):
-    """The same instrument a little out of tune, ringing for longer or shorter, its tone turned up or down, with a resonance or two."""
-    tilt, points = rng.uniform(-5, 4), [(rng.uniform(40, 1500), rng.uniform(0.3, 1.2), rng.uniform(-7, 7)) for _ in range(2)]
-    off, decay = np.clip(rng.normal(0, 0.09), -0.25, 0.25), np.exp(rng.uniform(np.log(0.6), np.log(12)))
-
-    def toned(midi, seconds, rng):
-        sound = play(midi + off, seconds, rng)
-        f = np.maximum(np.fft.rfftfreq(len(sound), 1 / RATE), 20)
-        db = tilt * np.maximum(np.log2(f / 80), -1) + sum(g * np.exp(-((np.log2(f / c) / w) ** 2)) for c, w, g in points)
-        sound = np.fft.irfft(np.fft.rfft(sound) * 10 ** (db / 20), len(sound)).astype(np.float32)
-        sound *= np.exp(-np.arange(len(sound)) / RATE / decay).astype(np.float32)
-        return shaped(sound / (np.abs(sound).max() + 1e-9), seconds)
-
-    return toned
 
 
 def stringed(rng, low):
@@ -222,13 +211,15 @@ def recorded(sound, rng, plain=False):
         return sound / (np.abs(sound).max() + 1e-9) * 0.7, 1.0
     off = rng.uniform(-0.3, 0.3)
     sound = moved(sound, off)
-    spectrum = np.fft.rfft(sound)
-    f = np.fft.rfftfreq(len(sound), 1 / RATE)
+    length = len(sound)
+    size = next_fast_len(length, real=True)
+    spectrum = np.fft.rfft(sound, size)
+    f = np.fft.rfftfreq(size, 1 / RATE)
     octaves = np.log2(np.maximum(f, 30) / 500)
     db = rng.uniform(-3, 3) * octaves + sum(rng.uniform(-8, 8) * np.exp(-(((octaves - rng.uniform(-3, 4)) / rng.uniform(0.3, 1.5)) ** 2)) for _ in range(3))
     if rng.random() < 0.4:
         db -= 12 * np.maximum(0, np.log2(rng.uniform(60, 140) / np.maximum(f, 20)))
-    sound = np.fft.irfft(spectrum * 10 ** (db / 20), len(sound))
+    sound = np.fft.irfft(spectrum * 10 ** (db / 20), size)[:length]
     if rng.random() < 0.7:
         t = np.arange(int(rng.uniform(0.1, 1.2) * RATE)) / RATE
         room = rng.standard_normal(len(t)) * np.exp(-6.9 * t / t[-1])

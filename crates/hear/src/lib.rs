@@ -146,7 +146,7 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
         let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));
         heard.key = key::key(&sounding::soundings(&pool, &units));
-        heard.bass = Some(bass::bass(&low_spectra::low_spectra(&streams, pitch)));
+        heard.bass = Some(bass::bass(&low_spectra::LowSpectra::new(&streams, pitch)));
         heard.chords = Some(chords::chords(&chord_scorer::Scorer::new(), &pool, &units, heard.key.as_ref().map(|k| k.key)));
     }
     if let Some(beats) = beats {
@@ -253,7 +253,7 @@ pub struct Evidence {
     /// Rows of note salience (module `salience`).
     pub notes: Vec<[f32; salience::WIDTH]>,
     /// Rows of the lower spectra (module `low_spectra`).
-    pub low: Vec<[f32; low_spectra::WIDTH]>,
+    pub low: Vec<low_spectra::Row>,
 }
 
 /// The evidence of a record; empty where there is no pitch.
@@ -265,7 +265,8 @@ pub fn evidence(record: &Buffer) -> Result<Evidence, HearError> {
     let Some(mut mono) = mono::Mono::new(record) else { return Ok(Evidence::default()) };
     let streams = streams::streams(&mut mono, &|_| ());
     let Some(pitch) = pitch_reference::pitch_reference(&streams.partials) else { return Ok(Evidence::default()) };
-    Ok(Evidence { notes: salience::salience(&streams, &pitch), low: low_spectra::low_spectra(&streams, &pitch) })
+    let low = low_spectra::LowSpectra::new(&streams, &pitch);
+    Ok(Evidence { notes: salience::salience(&streams, &pitch), low: low.rows(0..low.len()) })
 }
 
 /// The middle of the beats' tempi, and how far the tempo moves when read over eight beats.
