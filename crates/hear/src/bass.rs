@@ -141,6 +141,45 @@ struct Block {
     others: Vec<f32>,
 }
 
+impl Block {
+    /// Adds what the block says to the values of all rows. A row is changed as soon as no later one needs what it was.
+    fn add_to(&self, state: &mut [Hidden], rows: usize, dilation: usize) {
+        let reach = TAPS / 2 * dilation;
+        let kept = reach + 1;
+        let mut inner = vec![[0.0; HIDDEN]; kept * PITCHES];
+        let mut some = [(0, 0.0); HIDDEN];
+        for at in 0..rows + reach {
+            if at < rows {
+                let near: [Option<usize>; TAPS] = std::array::from_fn(|k| (at + k * dilation).checked_sub(reach).filter(|r| *r < rows));
+                for (pitch, to) in inner[at % kept * PITCHES..][..PITCHES].iter_mut().enumerate() {
+                    to.copy_from_slice(&self.wide.offsets);
+                    for (weights, row) in self.wide.weights.chunks_exact(HIDDEN).zip(near).filter_map(|(w, r)| r.map(|r| (w, r))) {
+                        for ((s, w), v) in to.iter_mut().zip(weights).zip(&state[row * PITCHES + pitch]) {
+                            *s += w * v;
+                        }
+                    }
+                    to.iter_mut().for_each(|v| *v = v.max(0.0));
+                }
+            }
+            let Some(done) = at.checked_sub(reach) else { continue };
+            let notes = &mut state[done * PITCHES..][..PITCHES];
+            let mut shared: Hidden = std::array::from_fn(|o| self.mix.offsets[o]);
+            add(&mut shared, &self.others, &mean(notes));
+            for (note, inner) in notes.iter_mut().zip(&inner[done % kept * PITCHES..][..PITCHES]) {
+                let mut sums = shared;
+                // Half of them are nothing.
+                let mut count = 0;
+                for (place, value) in (0..).zip(inner) {
+                    some[count] = (place, *value);
+                    count += usize::from(*value > 0.0);
+                }
+                add_some(&mut sums, &self.mix.weights, &some[..count]);
+                note.iter_mut().zip(sums).for_each(|(n, s)| *n += s);
+            }
+        }
+    }
+}
+
 struct Network {
     own: Convolution,
     all: Convolution,
@@ -197,38 +236,8 @@ impl Network {
                 state.push(sums.map(|v| v.max(0.0)));
             }
         }
-        let mut inner = vec![[0.0; HIDDEN]; state.len()];
-        let mut some = [(0, 0.0); HIDDEN];
         for (block, dilation) in self.blocks.iter().zip(DILATIONS) {
-            for at in 0..rows.len() {
-                let near = |k: usize| (at + k * dilation).checked_sub(TAPS / 2 * dilation).filter(|r| *r < rows.len());
-                let rows_near: [Option<usize>; TAPS] = std::array::from_fn(near);
-                for pitch in 0..PITCHES {
-                    let to = &mut inner[at * PITCHES + pitch];
-                    to.copy_from_slice(&block.wide.offsets);
-                    for (weights, row) in block.wide.weights.chunks_exact(HIDDEN).zip(rows_near).filter_map(|(w, r)| r.map(|r| (w, r))) {
-                        for ((s, w), v) in to.iter_mut().zip(weights).zip(&state[row * PITCHES + pitch]) {
-                            *s += w * v;
-                        }
-                    }
-                    to.iter_mut().for_each(|v| *v = v.max(0.0));
-                }
-            }
-            for (notes, inner) in state.chunks_exact_mut(PITCHES).zip(inner.chunks_exact(PITCHES)) {
-                let mut shared: Hidden = std::array::from_fn(|o| block.mix.offsets[o]);
-                add(&mut shared, &block.others, &mean(notes));
-                for (note, inner) in notes.iter_mut().zip(inner) {
-                    let mut sums = shared;
-                    // Half of them are nothing.
-                    let mut count = 0;
-                    for (place, value) in (0..).zip(inner) {
-                        some[count] = (place, *value);
-                        count += usize::from(*value > 0.0);
-                    }
-                    add_some(&mut sums, &block.mix.weights, &some[..count]);
-                    note.iter_mut().zip(sums).for_each(|(n, s)| *n += s);
-                }
-            }
+            block.add_to(&mut state, rows.len(), dilation);
         }
         state.iter_mut().for_each(|s| *s = s.map(|v| v.max(0.0)));
         state.chunks_exact(PITCHES).map(|notes| self.answer(notes)).collect()
