@@ -13,8 +13,8 @@ second of sound. Plain methods in the same table: non-negative least squares on 
 --project: random lessons on sixteenths (comping grips with scratches, lines, triplets) at 80 to 120 beats a minute, played from SF2 by fluidsynth: a soundfont that neither training
 nor `sound` holds, such as that of Debian's timgm6mb-soundfont; scratches are made here of short noises through resonances. Every other lesson is played with a
 player's timing (each stroke off by 8 ms RMS). `take` is told the tempo and where the first bar begins; and once more the tempo alone. Measured: strokes on their slot, scratches, notes
-(slot and pitch), strings among those, and corrections a bar: notes and scratches to be taken out, put in, or moved to another string; and how many notes, all of them struck, are
-written as hammered, pulled off or slid.
+(slot and pitch), strings among those, and corrections a bar: notes and scratches to be taken out, put in, or moved to another string, those that follow one another also as one; which
+bars are marked as guesses; and how many notes, all of them struck, are written as hammered, pulled off or slid.
 
 A soundfont stretches one sample over the strings, so that nothing in its sound tells where on the neck a line lies. `--project strings` plays the same lessons on six stiff strings of
 random gauges instead, partial by partial (H. Fletcher, E. D. Blackham, R. Stratton, JASA 34, 1962, eq. 3): no samples at all, but strings that differ as real ones do.
@@ -358,7 +358,8 @@ def pairs(wanted, found):
 
 
 def compare(bars, line, lead, tempo):
-    """Counts: strokes, on their slot; scratches, found, right; notes, found, right; strings right; corrections; bars."""
+    """Counts: strokes, on their slot; scratches, found, right; notes, found, right; strings right; corrections; bars; corrections with lines moved as one; of bars with a wrong string those
+    marked as guesses, and all; of others the same."""
     beat = 60 / tempo
     shift = round((line["first_bar"] - lead) / beat / 4 * 48) / 48 * 4 if line["first_bar"] is not None else 0
     wanted = [(round((4 * b + t) * 12), s, f) for b, bar in enumerate(bars) for t, strings, _ in bar for s, f in strings]
@@ -373,10 +374,22 @@ def compare(bars, line, lead, tempo):
     right = pairs(pitches(wanted), pitches(found))
     strings = pairs(wanted, found)
     dead = pairs(wanted_dead, found_dead)
+    # Where a line as a whole lies elsewhere it is moved as one: notes after one another on a wrong string.
+    left, moved, wrong_bars, last = list(found), 0, set(), False
+    for w in wanted:
+        if w in left:
+            left.remove(w)
+            last = False
+        elif any(f[0] == w[0] and OPEN[f[1]] + f[2] == OPEN[w[1]] + w[2] for f in left):
+            moved += not last
+            last = True
+            wrong_bars.add(w[0] // 48)
+    guesses = {b + round(shift / 4) for b in line["guesses"] or []}
+    marked = [len(wrong_bars & guesses), len(wrong_bars), len(guesses - wrong_bars), len(bars) - len(wrong_bars)]
     corrections = (len(wanted) - right) + (len(found) - right) + (right - strings) + (len(wanted_dead) - dead) + (len(found_dead) - dead)
     # A stroke is on its slot where any stroke is written there, and none beside it that nobody played.
     slots = pairs(strokes_times(strokes), strokes_times(strokes_found))
-    return np.array([len(strokes), len(strokes_found), slots, len(wanted_dead), len(found_dead), dead, len(wanted), len(found), right, strings, corrections, len(bars)])
+    return np.array([len(strokes), len(strokes_found), slots, len(wanted_dead), len(found_dead), dead, len(wanted), len(found), right, strings, corrections, len(bars), corrections - (right - strings) + moved, *marked])
 
 
 def strokes_times(strokes):
@@ -413,7 +426,8 @@ def project(sf2, count, seed, keep):
                 c = np.sum(part, axis=0).astype(float)
                 f = lambda a, b, n: 2 * n / max(a + b, 1)
                 print(f"{name}, {kind}: strokes on their slot {c[2] / c[0]:.3f} (F {f(c[0], c[1], c[2]):.3f}), scratches F {f(c[3], c[4], c[5]):.3f} of {c[3]:.0f}, "
-                      f"notes {c[8] / c[6]:.3f} of {c[6]:.0f} (F {f(c[6], c[7], c[8]):.3f}), strings {c[9] / max(c[8], 1):.3f} of those right, corrections a bar {c[10] / c[11]:.2f}", flush=True)
+                      f"notes {c[8] / c[6]:.3f} of {c[6]:.0f} (F {f(c[6], c[7], c[8]):.3f}), strings {c[9] / max(c[8], 1):.3f} of those right, corrections a bar {c[10] / c[11]:.2f} ({c[12] / c[11]:.2f} with notes that follow one another on wrong strings as one); "
+                      f"marked as guesses: bars with a wrong string {c[13]:.0f} of {c[14]:.0f}, others {c[15]:.0f} of {c[16]:.0f}", flush=True)
 
 
 def solos(root, count, seed):

@@ -1,7 +1,7 @@
 //! Sound files taken down, a line of JSON each: `cargo run --release -p take --example take -- [--tempo N] [--from S] [--meter A/B] FILE…`
 //!
 //! For the checks. Options hold for the files after them; `--tempo 0` and `--from -` take them back. A line has the notes with string and fret, scratches,
-//! remarks, the lesson's text and what it reads as (`written`: beats from the first bar, length, string, fret, whether dead, how struck), where its first bar begins,
+//! remarks, the lesson's text and what it reads as (`written`: beats from the first bar, length, string, fret, whether dead, how struck; `guesses`: bars so marked), where its first bar begins,
 //! and `seconds`, what it took on the clock without the decoding of the file; `error` alone where nothing could be taken down.
 
 use lesson::{Attack, Meter, Source};
@@ -50,6 +50,7 @@ fn line(t: &Taken, seconds: f64) -> Value {
         "notes": notes,
         "scratches": t.scratches.iter().map(|s| json!({ "onset": s.onset_s, "confidence": s.confidence })).collect::<Vec<_>>(),
         "first_bar": t.written.as_ref().map(|w| w.first_bar_s),
+        "guesses": t.written.as_ref().map(|w| guesses(&w.lesson)),
         "bars": t.written.as_ref().map_or(0, |w| w.bars),
         "doubtful_bars": t.written.as_ref().map_or(0, |w| w.doubtful_bars),
         "lesson": t.written.as_ref().map(|w| &w.lesson),
@@ -69,6 +70,13 @@ fn written(text: &str) -> Value {
             json!({ "at": beats(s.at), "len": beats(s.len), "midi": s.midi.0, "string": string, "fret": fret, "dead": s.dead, "attack": sign(s.attack) })
         })
         .collect()
+}
+
+/// Bars that are marked as guesses, counted from the first one, 0.
+fn guesses(text: &str) -> Vec<usize> {
+    let reading = lesson::read(text);
+    let Some(part) = reading.lesson.passages.first().and_then(|p| p.parts.first()) else { return vec![] };
+    part.bars.iter().enumerate().filter(|(_, b)| b.guess).map(|(i, _)| i).collect()
 }
 
 fn sign(attack: Attack) -> &'static str {

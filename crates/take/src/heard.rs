@@ -12,7 +12,7 @@ pub struct TakenNote {
     pub midi: Midi,
     /// 0 to 1.
     pub confidence: f64,
-    /// How likely each string is by its sound, and by where the hand lies around it, low to high; empty where nothing is known.
+    /// How likely each string is by its sound, and, of notes struck alone, by where the hand lies around it, low to high; shares of what they add up to. Empty where nothing is known.
     pub strings: Vec<f64>,
     /// How it begins.
     pub attack: Attack,

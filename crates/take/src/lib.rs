@@ -22,6 +22,7 @@ mod attack;
 mod bounds;
 mod chances;
 mod decode;
+mod expected;
 mod grid;
 mod heard;
 mod listen;

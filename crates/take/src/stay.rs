@@ -6,10 +6,12 @@
 //! # Method
 //! A chain over strokes: hidden is the position, which stays or moves, the farther the less likely; a stroke is as likely in a position as its notes are on the strings that have them under
 //! the fingers there. Sums over all ways before and after a stroke (forward and backward: L. R. Rabiner, Proc. IEEE 77(2), 1989, eqs. 20 and 25) give where the hand lies by all other
-//! strokes, and with that how likely each string is for the stroke's note. Only for notes struck alone: what a chord needs `neck` knows better.
+//! strokes, and with that how likely each string is for the stroke's note. Only for notes struck alone: what a chord needs `neck` knows better. Where nothing speaks for a position a hand
+//! lies where hands do ([`MIDDLE`]), said once for a line, not once for each of its notes.
 //!
-//! It is said beside the hand's cost in `neck`, which knows single steps: a sound that tells of strings what it likes, such as samples do that were not recorded string by string, leads that one
-//! through places that leap about. Constants are set on lines from a soundfont and on solos of players 00 and 01 played by strings by formula (`checks/take/measure.py`, seed 11; `--solos`).
+//! It is said beside the hand's cost in `neck`, which knows single steps: where sound tells nothing of strings those add up to places that leap about, or to the low frets. For that the
+//! likeliest position is made likelier still ([`DECIDED`]); what is told of a note's strings keeps it as open as it is. Constants are set on lines from a soundfont and on solos of players
+//! 00 and 01 played by strings by formula (`checks/take/measure.py`, seeds 11, 13 and 17; `--solos`).
 
 use crate::heard::TakenNote;
 use crate::network::STRINGS;
@@ -26,13 +28,19 @@ const OUT: f64 = 0.001;
 const MOVE: f64 = 3.0;
 const FREE: f64 = 0.001;
 /// How much it counts beside what is known otherwise: steps of a line are not independent of what `neck` makes of them.
-const WEIGHT: f64 = 2.0;
+const WEIGHT: f64 = 4.0;
+/// Where a hand lies of which nothing is known, mean and spread in frets: measured on solos of players 00 and 01 (the four frets that hold most of sixteen notes).
+const MIDDLE: f64 = 5.75;
+const SPREAD: f64 = 2.9;
+/// The power by which a likely position is made likelier: a line lies in one, not a little in each.
+const DECIDED: f64 = 4.0;
 
 type Places = [f64; POSITIONS];
 
 /// How much each string of each note is to be believed, 0 to 1, low string first: 1 throughout for notes that are not struck alone. Notes are in order of their onsets; `strings` is how likely
 /// each string is for each note otherwise, a list as long as the instrument has strings ([`STRINGS`]) for each.
-pub(crate) fn by_position(notes: &[TakenNote], strings: &[Vec<f64>], instrument: &Instrument) -> Vec<[f64; STRINGS]> {
+/// Once as it is, and once decided: for one position.
+pub(crate) fn by_position(notes: &[TakenNote], strings: &[Vec<f64>], instrument: &Instrument) -> [Vec<[f64; STRINGS]>; 2] {
     let fret = |i: usize, s: usize| notes[i].midi.0.checked_sub(instrument.tuning.open[s].0 + instrument.capo).filter(|f| *f <= instrument.top_fret());
     let mut strokes: Vec<Vec<usize>> = Vec::new();
     for (i, n) in notes.iter().enumerate() {
@@ -53,19 +61,24 @@ pub(crate) fn by_position(notes: &[TakenNote], strings: &[Vec<f64>], instrument:
         })
         .collect();
     let n = strokes.len();
-    let (mut before, mut after) = (vec![[1.0; POSITIONS]; n], vec![[1.0; POSITIONS]; n]);
+    let usual: Places = std::array::from_fn(usual);
+    let (mut before, mut after) = (vec![usual; n], vec![[1.0; POSITIONS]; n]);
     for t in 1..n {
         before[t] = moved(&std::array::from_fn(|p| before[t - 1][p] * seen[t - 1][p]));
     }
     for t in (1..n).rev() {
         after[t - 1] = moved(&std::array::from_fn(|p| after[t][p] * seen[t][p]));
     }
-    let mut out = vec![[1.0; STRINGS]; notes.len()];
+    let mut out = [vec![[1.0; STRINGS]; notes.len()], vec![[1.0; STRINGS]; notes.len()]];
     for ((stroke, before), after) in strokes.iter().zip(&before).zip(&after) {
         let [i] = stroke[..] else { continue };
         let place = scaled(std::array::from_fn(|p| before[p] * after[p]));
-        let all: f64 = place.iter().sum();
-        out[i] = std::array::from_fn(|s| libm::pow((0..POSITIONS).map(|p| place[p] / all * under(fret(i, s), p)).sum(), WEIGHT));
+        let lies = |place: &Places| -> [f64; STRINGS] {
+            let all: f64 = place.iter().sum();
+            std::array::from_fn(|s| (0..POSITIONS).map(|p| place[p] / all * under(fret(i, s), p)).sum())
+        };
+        out[0][i] = lies(&place);
+        out[1][i] = lies(&place.map(|q| libm::pow(q, DECIDED))).map(|v| libm::pow(v, WEIGHT));
     }
     out
 }
@@ -81,10 +94,16 @@ fn under(fret: Option<u8>, p: usize) -> f64 {
     }
 }
 
+/// How likely the hand lies in a position of which nothing is known.
+fn usual(p: usize) -> f64 {
+    let off = (p as f64 + 1.0 - MIDDLE) / SPREAD;
+    libm::exp(-0.5 * off * off)
+}
+
 /// Where the hand is a stroke later.
 fn moved(from: &Places) -> Places {
     let all: f64 = from.iter().sum();
-    scaled(std::array::from_fn(|p| FREE * all + (0..POSITIONS).map(|q| from[q] * libm::exp(-MOVE * p.abs_diff(q) as f64)).sum::<f64>()))
+    scaled(std::array::from_fn(|p| FREE * all * usual(p) + (0..POSITIONS).map(|q| from[q] * libm::exp(-MOVE * p.abs_diff(q) as f64)).sum::<f64>()))
 }
 
 /// The greatest is one.
@@ -116,19 +135,29 @@ mod tests {
             strings[i] = vec![0.01; STRINGS];
             strings[i][s] = 1.0;
         }
-        let by = by_position(&line, &strings, &Instrument::guitar());
+        let [open, by] = by_position(&line, &strings, &Instrument::guitar());
+        assert!((0..line.len()).all(|i| best(&open[i]) == best(&by[i])));
         // common practice: G string frets 7 and 9, B string fret 7.
         assert_eq!([3, 4, 5].map(|i| best(&by[i])), [3, 3, 4]);
         assert!([0, 1, 2, 6, 7, 8].iter().all(|i| by[*i] == [1.0; STRINGS]));
     }
 
     #[test]
+    fn a_line_of_which_nothing_is_known_lies_in_one_position() {
+        // common practice: the minor pentatonic of A, frets 5 to 8.
+        let line = notes(&[57, 60, 62, 64, 67, 69, 72, 74, 72, 69, 67, 64, 62, 60, 57].iter().enumerate().map(|(i, m)| (0.25 * i as f64, *m)).collect::<Vec<_>>());
+        let [_, by] = by_position(&line, &vec![vec![1.0; STRINGS]; line.len()], &Instrument::guitar());
+        let frets: Vec<u8> = line.iter().zip(&by).map(|(n, by)| n.midi.0 - Instrument::guitar().tuning.open[best(by)].0).collect();
+        assert!(frets.iter().max().unwrap() - frets.iter().min().unwrap() <= 3, "{frets:?}");
+    }
+
+    #[test]
     fn nothing_and_what_no_string_has_are_no_fault() {
         let guitar = Instrument::guitar();
-        assert!(by_position(&[], &[], &guitar).is_empty());
+        assert!(by_position(&[], &[], &guitar).iter().all(Vec::is_empty));
         let line = notes(&[(0.0, 20), (0.5, 60), (1.0, 110)]);
         let by = by_position(&line, &vec![vec![0.0; STRINGS]; 3], &guitar);
-        assert!(by.iter().flatten().all(|v| (0.0..=1.0).contains(v)));
-        assert_eq!(by[0], [0.0; STRINGS]);
+        assert!(by.iter().flatten().flatten().all(|v| (0.0..=1.0).contains(v)));
+        assert!(by.iter().all(|by| by[0] == [0.0; STRINGS]));
     }
 }

@@ -15,12 +15,15 @@
 //! A. M. Barbancho, "Inharmonicity-based method for the automatic generation of guitar tablature", IEEE TASLP 20(6), 2012. J. Abeßer, "Automatic string detection for bass
 //! guitar and electric guitar", CMMR 2012. Ours is another estimate, by likelihood over the whole take, since notes sound together and strings are not known beforehand.
 
+use crate::expected::{alone, believed};
 use crate::heard::TakenNote;
 use crate::network::STRINGS;
 use crate::spectra::RATE_HZ;
 use crate::stay::by_position;
-use crate::write_out::{Settings, places};
+use crate::write_out::{Settings, TOGETHER_S, places};
+use lesson::Attack;
 use neck::{Instrument, Unplaced};
+use std::collections::BTreeMap;
 use wave::fft::{RealFft, hann};
 
 /// Samples of the transform; the window is the longest of [`LENGTHS`] that the note holds.
@@ -62,6 +65,13 @@ const SHARP: f32 = 0.3;
 const ELSEWHERE: f64 = 0.5;
 /// No string is thought to be less likely than this before B is known.
 const LEAST: f64 = 1e-3;
+/// The share of notes that fit nowhere when strings are held against none.
+const STRAY: f64 = 0.1;
+/// How much sooner a take is believed to have been played on strings than not, as a logarithm: it is a guitar, after all.
+const GUITAR: f64 = 3.0;
+/// A note is not hammered or pulled to from the stroke before, or slid to, if it is less likely than this that both lie on one string: slides are surer, since what sounds between is heard.
+const APART: f64 = 0.02;
+const APART_SLID: f64 = 0.002;
 /// Most notes that b is found from.
 const ENOUGH: usize = 600;
 const ROUNDS: usize = 8;
@@ -172,27 +182,66 @@ fn curve(fine: &[f32], hz: f64, stretched: &[f64]) -> Curve {
 /// # Errors
 /// [`Unplaced`]: a note that the instrument does not have.
 pub(crate) fn placed(samples: &[f32], a4_hz: f64, notes: &mut [TakenNote], settings: &Settings) -> Result<Vec<(u8, u8)>, Unplaced> {
-    let mut at = places(notes, settings)?;
+    let at = places(notes, settings)?;
     if settings.bass || settings.instrument.strings() != STRINGS || notes.is_empty() {
         return Ok(at);
     }
-    let (curves, over) = (curves(samples, a4_hz, notes), notes_over(notes, &settings.instrument));
-    let heard: Vec<Vec<f64>> = notes.iter().map(|n| if n.strings.len() == STRINGS { n.strings.iter().map(|p| p + LEAST).collect() } else { vec![1.0; STRINGS] }).collect();
+    let curves = curves(samples, a4_hz, notes);
+    joined(&curves, notes, settings, at)
+}
+
+/// The same from the notes' curves, and from where they lie by the network's evidence alone.
+fn joined(curves: &[Curve], notes: &mut [TakenNote], settings: &Settings, mut at: Vec<(u8, u8)>) -> Result<Vec<(u8, u8)>, Unplaced> {
+    let over = notes_over(notes, &settings.instrument);
+    let pitches: Vec<u8> = notes.iter().map(|n| n.midi.0).collect();
+    let heard: Vec<[f64; STRINGS]> = notes.iter().map(|n| if n.strings.len() == STRINGS { std::array::from_fn(|s| n.strings[s].max(0.0) + LEAST) } else { [1.0; STRINGS] }).collect();
+    // What the network says of strings, as far as it is to be gone by.
+    let alone = alone(notes);
+    let believed = believed(notes, &alone, &settings.instrument);
+    let weighed: Vec<[f64; STRINGS]> = heard.iter().zip(&alone).map(|(h, alone)| if *alone { h.map(|h| libm::pow(h, believed)) } else { *h }).collect();
     for _ in 0..2 {
         let put = |i: usize, s: usize| if STRINGS - s == usize::from(at[i].0) { 1.0 } else { ELSEWHERE };
-        let thought: Vec<[f64; STRINGS]> = heard.iter().enumerate().map(|(i, h)| std::array::from_fn(|s| h[s] * put(i, s))).collect();
-        let fits = strings(&curves, &thought, &over);
-        for ((n, h), fits) in notes.iter_mut().zip(&heard).zip(&fits) {
-            n.strings = h.iter().zip(fits).map(|(h, f)| h * f).collect();
+        let thought = |list: &[[f64; STRINGS]]| -> Vec<[f64; STRINGS]> { list.iter().enumerate().map(|(i, h)| std::array::from_fn(|s| h[s] * put(i, s))).collect() };
+        let fits = strings(curves, &pitches, &[thought(&heard), thought(&weighed)], &over);
+        for ((n, w), fits) in notes.iter_mut().zip(&weighed).zip(&fits) {
+            n.strings = w.iter().zip(fits).map(|(w, f)| w * f).collect();
         }
         let known: Vec<Vec<f64>> = notes.iter().map(|n| n.strings.clone()).collect();
-        let by = by_position(notes, &known, &settings.instrument);
-        for (n, by) in notes.iter_mut().zip(&by) {
-            n.strings.iter_mut().zip(by).for_each(|(p, by)| *p *= by);
-        }
+        let [by, decided] = by_position(notes, &known, &settings.instrument);
+        let both = |by: &[[f64; STRINGS]]| -> Vec<Vec<f64>> { known.iter().zip(by).map(|(k, by)| k.iter().zip(by).map(|(k, by)| k * by).collect()).collect() };
+        let open = both(&by);
+        part_from_others(notes, &open);
+        notes.iter_mut().zip(both(&decided)).for_each(|(n, p)| n.strings = p);
         at = places(notes, settings)?;
+        // What is told of the strings leaves open what is open.
+        notes.iter_mut().zip(open).for_each(|(n, p)| n.strings = p);
     }
     Ok(at)
+}
+
+/// A note that is slid, hammered or pulled to lies on a string of the stroke before; where what is known of both their strings speaks against that, it was struck.
+fn part_from_others(notes: &mut [TakenNote], strings: &[Vec<f64>]) {
+    let share = |i: usize, s: usize| {
+        let all: f64 = strings[i].iter().sum();
+        if all > 0.0 { strings[i][s] / all } else { 0.0 }
+    };
+    let mut before: Vec<usize> = Vec::new();
+    let mut now: Vec<usize> = Vec::new();
+    for i in 0..notes.len() {
+        if now.first().is_some_and(|j| notes[i].onset_s - notes[*j].onset_s >= TOGETHER_S) {
+            before = std::mem::take(&mut now);
+        }
+        now.push(i);
+        let same: f64 = (0..STRINGS).map(|s| share(i, s) * before.iter().map(|j| share(*j, s)).sum::<f64>().min(1.0)).sum();
+        let least = match notes[i].attack {
+            Attack::Struck => continue,
+            Attack::Slid => APART_SLID,
+            _ => APART,
+        };
+        if !before.is_empty() && same < least {
+            notes[i].attack = Attack::Struck;
+        }
+    }
 }
 
 /// For each note, string by string, how far in octaves its B lies over that of the open string at usual tension; none where the string does not have it. A string tuned lower is slacker,
@@ -206,8 +255,9 @@ fn notes_over(notes: &[TakenNote], instrument: &Instrument) -> Vec<[Option<f64>;
     notes.iter().map(|n| std::array::from_fn(|s| over(n.midi.0, s))).collect()
 }
 
-/// How well each note's curve fits each string, by the B of strings that all of them together speak for: 1 is a curve that says nothing. `thought` is what is known of the strings otherwise.
-fn strings(curves: &[Curve], thought: &[[f64; STRINGS]], over: &[[Option<f64>; STRINGS]]) -> Vec<[f64; STRINGS]> {
+/// How well each note's curve fits each string, by the B of strings that all of them together speak for: 1 is a curve that says nothing, and so do all where six strings explain the take
+/// worse than none. `thoughts`: what may be known of the strings otherwise, one way or the other.
+fn strings(curves: &[Curve], pitches: &[u8], thoughts: &[Vec<[f64; STRINGS]>], over: &[[Option<f64>; STRINGS]]) -> Vec<[f64; STRINGS]> {
     // Each curve as a likelihood that is 1 on the mean.
     let likely: Vec<Vec<f32>> = curves
         .iter()
@@ -219,20 +269,49 @@ fn strings(curves: &[Curve], thought: &[[f64; STRINGS]], over: &[[Option<f64>; S
         })
         .collect();
     let few: Vec<usize> = (0..curves.len()).step_by(curves.len().div_ceil(ENOUGH).max(1)).collect();
-    let mut best: Option<Found> = None;
-    for make in [WOUND, PLAIN] {
-        let usual = make.map(libm::log2);
-        let rows: Vec<Row> = few.iter().map(|i| row(&likely[*i], &usual, &over[*i])).collect();
+    let few_pitches: Vec<u8> = few.iter().map(|i| pitches[*i]).collect();
+    let usuals = [WOUND, PLAIN].map(|make| make.map(libm::log2));
+    let rows = usuals.map(|usual| -> Vec<Row> { few.iter().map(|i| row(&likely[*i], &usual, &over[*i])).collect() });
+    let mut best: Option<(f64, Found)> = None;
+    for thought in thoughts {
         let known: Vec<[f64; STRINGS]> = few.iter().map(|i| thought[*i]).collect();
-        for gauge in [-0.3, 0.0, 0.3] {
-            let found = fit(&rows, &known, usual, gauge);
-            if best.as_ref().is_none_or(|b| found.score > b.score) {
-                best = Some(found);
+        let mut found: Option<(&Vec<Row>, Found)> = None;
+        for (usual, rows) in usuals.iter().zip(&rows) {
+            for gauge in [-0.3, 0.0, 0.3] {
+                let f = fit(rows, &known, *usual, gauge);
+                if found.as_ref().is_none_or(|b| f.score > b.1.score) {
+                    found = Some((rows, f));
+                }
+            }
+        }
+        if let Some((rows, f)) = found {
+            let explained = f.explains(rows, &few_pitches);
+            if best.as_ref().is_none_or(|b| explained > b.0) {
+                best = Some((explained, f));
             }
         }
     }
-    let Some(found) = best else { return vec![[1.0; STRINGS]; curves.len()] };
-    likely.iter().zip(over).map(|(l, o)| found.fits(&row(l, &found.usual, o))).collect()
+    let Some((explained, found)) = best else { return vec![[1.0; STRINGS]; curves.len()] };
+    let without: f64 = without_strings(&few.iter().map(|i| likely[*i].as_slice()).collect::<Vec<_>>(), &few_pitches);
+    let odds = explained - without + GUITAR;
+    let trust = 1.0 / (1.0 + libm::exp((-odds).clamp(-50.0, 50.0)));
+    likely.iter().zip(over).map(|(l, o)| found.fits(&row(l, &found.usual, o)).map(|f| if f > 0.0 { libm::pow(f, trust) } else { 0.0 })).collect()
+}
+
+/// Likelihood of a take, as a logarithm, by a B of its own for each pitch and anywhere: what there is without strings.
+fn without_strings(likely: &[&[f32]], pitches: &[u8]) -> f64 {
+    let mut sums: BTreeMap<u8, [f64; CURVE]> = BTreeMap::new();
+    for (l, pitch) in likely.iter().zip(pitches) {
+        let sum = sums.entry(*pitch).or_insert([0.0; CURVE]);
+        sum.iter_mut().zip(l.iter()).for_each(|(sum, e)| *sum += libm::log(STRAY + (1.0 - STRAY) * f64::from(*e)));
+    }
+    sums.values().map(|logs| mean_of_logs(logs)).sum()
+}
+
+/// The logarithm of the mean of what these are logarithms of; none counts as nothing.
+fn mean_of_logs(logs: &[f64]) -> f64 {
+    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if top.is_finite() { top + libm::log(logs.iter().map(|l| libm::exp(l - top)).sum::<f64>() / logs.len() as f64) } else { 0.0 }
 }
 
 /// A curve, read where each string's B may lie: [`PLACES`] a string, none where the string does not have the note.
@@ -255,6 +334,8 @@ fn place(p: usize) -> f64 {
 /// Strings of a take as found.
 struct Found {
     score: f64,
+    /// What of that is off for strings that are unlike any usual ones.
+    unusual: f64,
     /// Logarithms of B around which [`PLACES`] lie.
     usual: [f64; STRINGS],
     /// How likely each place is, string by string.
@@ -271,12 +352,27 @@ impl Found {
     }
 }
 
+impl Found {
+    /// Likelihood of the take, as a logarithm, by these strings: each pitch on one of those that have it, all of which are alike.
+    fn explains(&self, rows: &[Row], pitches: &[u8]) -> f64 {
+        let mut sums: BTreeMap<u8, [Option<f64>; STRINGS]> = BTreeMap::new();
+        for (row, pitch) in rows.iter().zip(pitches) {
+            let sum = sums.entry(*pitch).or_insert([Some(0.0); STRINGS]);
+            for ((sum, row), places) in sum.iter_mut().zip(row).zip(&self.places) {
+                let mean = |r: &Vec<f32>| f64::from(r.iter().zip(places).map(|(e, q)| e * q).sum::<f32>());
+                *sum = sum.zip(row.as_ref()).map(|(sum, r)| sum + libm::log(STRAY + (1.0 - STRAY) * mean(r)));
+            }
+        }
+        sums.values().map(|logs| mean_of_logs(&logs.iter().flatten().copied().collect::<Vec<_>>())).sum::<f64>() - self.unusual
+    }
+}
+
 /// B of the six strings by expectation and maximisation from a set of that gauge; `known`: what is thought of each note's strings.
 fn fit(rows: &[Row], known: &[[f64; STRINGS]], usual: [f64; STRINGS], gauge: f64) -> Found {
     let prior = |s: usize, p: usize, gauge: f64| -0.5 * ((place(p) - gauge) / OWN[s]).powi(2);
     let priors = |gauge: f64| -> Vec<Vec<f64>> { (0..STRINGS).map(|s| (0..PLACES).map(|p| prior(s, p, gauge)).collect()).collect() };
     let mut gauge = gauge;
-    let mut found = Found { score: f64::NEG_INFINITY, usual, places: priors(gauge).iter().map(|l| shares(l)).collect(), stray: 0.1 };
+    let mut found = Found { score: f64::NEG_INFINITY, unusual: 0.0, usual, places: priors(gauge).iter().map(|l| shares(l)).collect(), stray: 0.1 };
     for _ in 0..ROUNDS {
         let mut sums = priors(gauge);
         let (mut strays, mut log) = (0.0, 0.0);
@@ -305,7 +401,8 @@ fn fit(rows: &[Row], known: &[[f64; STRINGS]], usual: [f64; STRINGS], gauge: f64
         let means: Vec<f64> = found.places.iter().map(|q| q.iter().enumerate().map(|(p, q)| f64::from(*q) * place(p)).sum()).collect();
         let weight = |s: usize| 1.0 / (OWN[s] * OWN[s]);
         gauge = (0..STRINGS).map(|s| means[s] * weight(s)).sum::<f64>() / ((0..STRINGS).map(weight).sum::<f64>() + 1.0 / (GAUGE * GAUGE));
-        found.score = log - 0.5 * ((0..STRINGS).map(|s| (means[s] - gauge).powi(2) * weight(s)).sum::<f64>() + (gauge / GAUGE).powi(2));
+        found.unusual = 0.5 * ((0..STRINGS).map(|s| (means[s] - gauge).powi(2) * weight(s)).sum::<f64>() + (gauge / GAUGE).powi(2));
+        found.score = log - found.unusual;
     }
     found
 }
@@ -321,16 +418,20 @@ fn shares(logs: &[f64]) -> Vec<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use lesson::Attack;
     use pitch::Midi;
 
     /// Notes of 0.4 s, one after the other, on strings of that B: (string from the low one, fret).
     fn played(line: &[(usize, u8)], b: &[f64; 6]) -> (Vec<f32>, Vec<TakenNote>) {
+        let each: Vec<(f64, f64)> = line.iter().map(|(s, fret)| (OPEN[*s] + f64::from(*fret), b[*s] * libm::exp2(f64::from(*fret) / 6.0))).collect();
+        sounded(&each)
+    }
+
+    /// The same of (MIDI, B).
+    fn sounded(each: &[(f64, f64)]) -> (Vec<f32>, Vec<TakenNote>) {
         let rate = f64::from(RATE_HZ);
         let (mut samples, mut notes) = (vec![], vec![]);
-        for (i, (s, fret)) in line.iter().enumerate() {
-            let midi = OPEN[*s] + f64::from(*fret);
-            let (hz, b) = (440.0 * libm::exp2((midi - 69.0) / 12.0), b[*s] * libm::exp2(f64::from(*fret) / 6.0));
+        for (i, (midi, b)) in each.iter().copied().enumerate() {
+            let hz = 440.0 * libm::exp2((midi - 69.0) / 12.0);
             samples.extend((0..(0.4 * rate) as usize).map(|n| n as f64 / rate).map(|t| {
                 let partial = |k: f64| {
                     let f = k * hz * (1.0 + b * k * k).sqrt();
@@ -375,9 +476,37 @@ mod tests {
     }
 
     #[test]
+    fn partials_that_no_strings_have_say_nothing_of_strings() {
+        let (samples, mut notes) = sounded(&[57.0, 60.0, 62.0, 64.0, 67.0, 69.0, 72.0, 67.0, 64.0].map(|midi| (midi, 3e-6)));
+        let over = notes_over(&notes, &Instrument::guitar());
+        let pitches: Vec<u8> = notes.iter().map(|n| n.midi.0).collect();
+        let fits = strings(&curves(&samples, 440.0, &notes), &pitches, &[vec![[1.0; 6]; notes.len()]], &over);
+        assert!(fits.iter().zip(&over).all(|(fits, over)| fits.iter().zip(over).all(|(f, o)| if o.is_some() { (f - 1.0).abs() < 0.05 } else { *f == 0.0 })), "{fits:?}");
+        // The hand alone is left: one position, all four fingers on four frets.
+        let settings = Settings { instrument: Instrument::guitar(), bass: false, hand: neck::Hand::usual(), name: "take".into() };
+        let frets: Vec<u8> = placed(&samples, 440.0, &mut notes, &settings).unwrap().iter().map(|p| p.1).filter(|f| *f > 0).collect();
+        assert!(frets.iter().max().unwrap() - frets.iter().min().unwrap() <= 4, "{frets:?}");
+    }
+
+    #[test]
+    fn a_note_on_another_string_was_not_hammered() {
+        let (_, mut notes) = played(&[(3, 9), (4, 8), (4, 10), (4, 8)], &WOUND);
+        for (n, attack) in notes.iter_mut().zip([Attack::Struck, Attack::Hammered, Attack::Hammered, Attack::Pulled]) {
+            n.attack = attack;
+        }
+        let sure = |s: usize| -> Vec<f64> { (0..STRINGS).map(|t| if t == s { 1.0 } else { 1e-3 }).collect() };
+        part_from_others(&mut notes, &[3, 4, 4, 4].map(sure));
+        assert_eq!(notes.iter().map(|n| n.attack).collect::<Vec<_>>(), [Attack::Struck, Attack::Struck, Attack::Hammered, Attack::Pulled]);
+        // Where nothing is known nothing is parted.
+        notes[1].attack = Attack::Hammered;
+        part_from_others(&mut notes, &[sure(3), vec![1.0; STRINGS], vec![1.0; STRINGS], vec![0.0; STRINGS]]);
+        assert_eq!(notes[1].attack, Attack::Hammered);
+    }
+
+    #[test]
     fn silence_says_nothing() {
         let (_, mut notes) = played(&[(4, 5), (5, 7)], &PLAIN);
-        let fits = strings(&curves(&[], 440.0, &notes), &[[1.0; 6]; 2], &notes_over(&notes, &Instrument::guitar()));
+        let fits = strings(&curves(&[], 440.0, &notes), &[69, 71], &[vec![[1.0; 6]; 2]], &notes_over(&notes, &Instrument::guitar()));
         assert!(fits.iter().flatten().all(|f| *f == 0.0 || (*f - 1.0).abs() < 1e-3), "{fits:?}");
         let settings = Settings { instrument: Instrument::guitar(), bass: false, hand: neck::Hand::usual(), name: "take".into() };
         assert_eq!(placed(&[], 440.0, &mut [], &settings), Ok(vec![]));

@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 
 /// Onsets closer than this are one stroke, as long as no string sounds twice (a slow strum's neighbouring strings).
 pub(crate) const TOGETHER_S: f64 = 0.05;
-/// Notes and scratches less sure than this make their bar a guess.
+/// Notes and scratches less sure than this, and notes struck alone whose string is, make their bar a guess.
 const DOUBTFUL: f64 = 0.5;
 /// A stroke this far from its place makes its bar a guess.
 const OFF_S: f64 = 0.045;
@@ -56,7 +56,7 @@ struct Stroke {
 
 /// Writes a take out, its notes at the places that [`places`] gave. Without notes and scratches the part has no bars.
 pub fn write_out(notes: &[TakenNote], places: &[(u8, u8)], scratches: &[TakenScratch], grid: &Grid, settings: &Settings) -> WrittenOut {
-    let strokes = strokes(notes, scratches, places, grid);
+    let strokes = strokes(notes, scratches, places, grid, settings);
     let bar = Beats::from_integer(i64::from(grid.meter.beats()));
     let bar_of = |p: Place| (p / bar).floor().to_integer();
     let first = strokes.first().map_or(0, |s| bar_of(s.at));
@@ -149,7 +149,7 @@ fn whole(part: &str, grid: &Grid) -> String {
 }
 
 /// Strokes in order, each on a place of its own.
-fn strokes(notes: &[TakenNote], scratches: &[TakenScratch], places: &[(u8, u8)], grid: &Grid) -> Vec<Stroke> {
+fn strokes(notes: &[TakenNote], scratches: &[TakenScratch], places: &[(u8, u8)], grid: &Grid, settings: &Settings) -> Vec<Stroke> {
     // Onset, notes (none: a scratch), confidence.
     let mut found: Vec<(f64, Vec<usize>, f64)> = Vec::new();
     let mut order: Vec<usize> = (0..notes.len()).collect();
@@ -174,7 +174,7 @@ fn strokes(notes: &[TakenNote], scratches: &[TakenScratch], places: &[(u8, u8)],
     let at = grid.places(&onsets);
     let mut out: Vec<Stroke> = Vec::with_capacity(found.len());
     for ((onset, list, sure), (place, off)) in found.into_iter().zip(at) {
-        let doubtful = sure < DOUBTFUL || off.abs() > OFF_S;
+        let doubtful = sure < DOUBTFUL || off.abs() > OFF_S || matches!(list[..], [i] if elsewhere(&notes[i], places[i], settings));
         let mut ends: Vec<f64> = list.iter().map(|i| notes[*i].offset_s).collect();
         ends.sort_by(f64::total_cmp);
         let length = ends.get(ends.len() / 2).map_or(0.0, |e| (e - onset).max(0.0));
@@ -194,6 +194,14 @@ fn strokes(notes: &[TakenNote], scratches: &[TakenScratch], places: &[(u8, u8)],
     }
     join(&mut out, places);
     out
+}
+
+/// Whether a note may as well lie on another string than that where it was put, by what is known of its strings; grips are held by the hand, and not asked.
+fn elsewhere(note: &TakenNote, place: (u8, u8), settings: &Settings) -> bool {
+    let strings = settings.instrument.strings();
+    let all: f64 = note.strings.iter().sum();
+    let own = strings.checked_sub(usize::from(place.0)).and_then(|s| note.strings.get(s));
+    note.strings.len() == strings && all > 0.0 && own.is_some_and(|p| p / all < DOUBTFUL)
 }
 
 /// A stroke that is slid, hammered or pulled to must find each of its strings ringing, at a fret from which that can be done; else it is struck.

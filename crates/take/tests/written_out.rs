@@ -98,6 +98,22 @@ fn what_is_doubtful_is_marked_in_its_bar() {
 }
 
 #[test]
+fn a_lone_note_that_may_lie_elsewhere_marks_its_bar() {
+    let note = |onset_s: f64, sure: f64| TakenNote {
+        onset_s,
+        offset_s: onset_s + 0.2,
+        midi: pitch::Midi(64),
+        confidence: 0.9,
+        strings: vec![0.0, 0.0, 0.0, 1.0 - sure, sure, 0.0],
+        attack: Attack::Struck,
+    };
+    let grid = Grid::steady(120.0, 0.0, 6.0, Meter { count: 4, unit: 4 }, None).unwrap();
+    let written = write_out(&[note(0.0, 0.9), note(2.0, 0.4), note(4.0, 0.6)], &[(2, 5); 3], &[], &grid, &settings());
+    let lines: Vec<&str> = written.part.lines().filter(|l| l.contains("bar ")).collect();
+    assert_eq!(lines.iter().map(|l| l.contains("sure=\"guess\"")).collect::<Vec<_>>(), [false, true, false], "{}", written.part);
+}
+
+#[test]
 fn silence_has_no_bars_and_what_no_guitar_has_is_said() {
     let grid = Grid::steady(120.0, 0.0, 6.0, Meter { count: 4, unit: 4 }, None).unwrap();
     let nothing = written_at(&[], &[], &grid);
