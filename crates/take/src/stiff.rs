@@ -63,6 +63,8 @@ const PLACES: usize = 49;
 const SHARP: f32 = 0.3;
 /// How much a string counts where the hand was not put, before B is known.
 const ELSEWHERE: f64 = 0.5;
+/// The same where the hand is tried a string beside where it was put.
+const BESIDE: f64 = 0.2;
 /// No string is thought to be less likely than this before B is known.
 const LEAST: f64 = 1e-3;
 /// The share of notes that fit nowhere when strings are held against none.
@@ -200,9 +202,15 @@ fn joined(curves: &[Curve], notes: &mut [TakenNote], settings: &Settings, mut at
     let believed = believed(notes, &alone, &settings.instrument);
     let weighed: Vec<[f64; STRINGS]> = heard.iter().zip(&alone).map(|(h, alone)| if *alone { h.map(|h| libm::pow(h, believed)) } else { *h }).collect();
     for _ in 0..2 {
-        let put = |i: usize, s: usize| if STRINGS - s == usize::from(at[i].0) { 1.0 } else { ELSEWHERE };
-        let thought = |list: &[[f64; STRINGS]]| -> Vec<[f64; STRINGS]> { list.iter().enumerate().map(|(i, h)| std::array::from_fn(|s| h[s] * put(i, s))).collect() };
-        let fits = strings(curves, &pitches, &[thought(&heard), thought(&weighed)], &over);
+        // Where the hand was put, or by so many strings beside it: a whole take a string off is where the search ends up otherwise.
+        let put = |i: usize, s: usize, beside: i32| match beside {
+            _ if STRINGS as i32 - s as i32 + beside == i32::from(at[i].0) => 1.0,
+            0 => ELSEWHERE,
+            _ => BESIDE,
+        };
+        let thought = |list: &[[f64; STRINGS]], beside: i32| -> Vec<[f64; STRINGS]> { list.iter().enumerate().map(|(i, h)| std::array::from_fn(|s| h[s] * put(i, s, beside))).collect() };
+        let nothing = vec![[1.0; STRINGS]; notes.len()];
+        let fits = strings(curves, &pitches, &[thought(&heard, 0), thought(&weighed, 0), thought(&nothing, 1), thought(&nothing, -1)], &over);
         for ((n, w), fits) in notes.iter_mut().zip(&weighed).zip(&fits) {
             n.strings = w.iter().zip(fits).map(|(w, f)| w * f).collect();
         }
