@@ -110,7 +110,7 @@ fn agreeing(windows: &[Vec<Partial>]) -> Vec<Vec<Partial>> {
             let (before, after) = (w.checked_sub(1).and_then(|b| windows.get(b)), windows.get(w + 1));
             let weigh = |p: &Partial| {
                 let off = apart(p, before).min(apart(p, after)) / AGREE_CENTS;
-                Partial { steady: p.steady * (0.05 + libm::exp(-off * off)), ..*p }
+                Partial { steady: p.steady * (0.2 + libm::exp(-off * off)), ..*p }
             };
             windows[w].iter().map(weigh).collect()
         })
@@ -214,7 +214,7 @@ fn steady_residual<'a>(partials: impl Iterator<Item = (usize, &'a Partial)>, cur
     let means: Vec<(f64, f64)> = notes.values().filter_map(|n| biweight(n, 8.0)).collect();
     let typical = means.iter().map(|m| m.1).sum::<f64>() / means.len().max(1) as f64;
     let saturated: Vec<(f64, f64)> = means.iter().map(|(m, w)| (*m, w / (w + 0.15 * typical))).collect();
-    biweight(&saturated, 12.0).map(|m| m.0)
+    biweight(&saturated, 8.0).map(|m| m.0)
 }
 
 /// Tukey's biweight mean round the weighed median, and the weight it rests on. Values further than 3 times `scale` from it have no say.
