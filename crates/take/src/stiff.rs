@@ -201,16 +201,20 @@ fn joined(curves: &[Curve], notes: &mut [TakenNote], settings: &Settings, mut at
     let alone = alone(notes);
     let believed = believed(notes, &alone, &settings.instrument);
     let weighed: Vec<[f64; STRINGS]> = heard.iter().zip(&alone).map(|(h, alone)| if *alone { h.map(|h| libm::pow(h, believed)) } else { *h }).collect();
-    for _ in 0..2 {
-        // Where the hand was put, or by so many strings beside it: a whole take a string off is where the search ends up otherwise.
+    for round in 0..2 {
+        // Where the hand was put, or so many strings beside it: a whole take a string off is where the search ends up otherwise.
         let put = |i: usize, s: usize, beside: i32| match beside {
             _ if STRINGS as i32 - s as i32 + beside == i32::from(at[i].0) => 1.0,
             0 => ELSEWHERE,
             _ => BESIDE,
         };
         let thought = |list: &[[f64; STRINGS]], beside: i32| -> Vec<[f64; STRINGS]> { list.iter().enumerate().map(|(i, h)| std::array::from_fn(|s| h[s] * put(i, s, beside))).collect() };
-        let nothing = vec![[1.0; STRINGS]; notes.len()];
-        let fits = strings(curves, &pitches, &[thought(&heard, 0), thought(&weighed, 0), thought(&nothing, 1), thought(&nothing, -1)], &over);
+        let mut thoughts = vec![thought(&heard, 0), thought(&weighed, 0)];
+        if round == 0 {
+            let nothing = vec![[1.0; STRINGS]; notes.len()];
+            thoughts.extend([1, -1].map(|beside| thought(&nothing, beside)));
+        }
+        let fits = strings(curves, &pitches, &thoughts, &over);
         for ((n, w), fits) in notes.iter_mut().zip(&weighed).zip(&fits) {
             n.strings = w.iter().zip(fits).map(|(w, f)| w * f).collect();
         }
