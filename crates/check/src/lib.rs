@@ -261,10 +261,10 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
             near.flat_map(|(_, p)| p.notes.iter().filter(|x| !x.unpitched && x.at_s < at + 0.05 && x.at_s + x.length_s > at).map(|x| x.midi)).collect()
         };
         let mut notes = judge::notes(score, n, &moments, &beneath, &beside, from_s, end_s);
-        // What other parts sound there. A bass is heard by its octave as much as by itself, in every seat and in its own: that is no second note.
+        // What other parts sound there; and a bass's own octave, by which it is heard as much as by itself.
         let taken = |at: f64, midi: i32| {
             score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched()).any(|(o, p)| {
-                let is_it = |x: &ScoreNote| (o != n && (x.midi == midi || x.passes(midi))) || (p.kind == Kind::Bass && x.midi + 12 == midi);
+                let is_it = |x: &ScoreNote| if o == n { p.kind == Kind::Bass && x.midi + 12 == midi } else { x.midi == midi || x.passes(midi) };
                 p.notes.iter().any(|x| !x.unpitched && is_it(x) && x.at_s < at + 0.1 && x.at_s + x.length_s > at - 0.05)
             })
         };
