@@ -6,8 +6,9 @@ use std::collections::VecDeque;
 use std::sync::{Arc, Mutex};
 use wave::Buffer;
 
-/// Passages kept, each at one tempo.
+/// Passages kept, each at one tempo, and their bytes: a long one at a quarter of its tempo has 60 million. The newest is kept whatever its size.
 const KEPT: usize = 6;
+const KEPT_BYTES: usize = 80_000_000;
 
 /// Sounds made before, by the text that they came from.
 #[derive(Default)]
@@ -25,7 +26,7 @@ impl Sounds {
         let bytes: Arc<[u8]> = Arc::from(make()?);
         let mut kept = kept();
         kept.push_back((key.to_string(), bytes.clone()));
-        if kept.len() > KEPT {
+        while kept.len() > KEPT || (kept.len() > 1 && kept.iter().map(|k| k.1.len()).sum::<usize>() > KEPT_BYTES) {
             kept.pop_front();
         }
         Ok(bytes)
@@ -140,5 +141,27 @@ mod tests {
         let one = sounds.get("k", || Ok(vec![1])).unwrap();
         assert_eq!(sounds.get("k", || panic!("made twice")).unwrap(), one);
         assert!(sounds.get("other", || Err("no".into())).is_err());
+    }
+
+    #[test]
+    fn what_is_kept_is_bounded_by_count_and_by_bytes() {
+        let sounds = Sounds::default();
+        let made = |key: &str, bytes: usize| {
+            let mut anew = false;
+            sounds.get(key, || {
+                anew = true;
+                Ok(vec![0; bytes])
+            })
+            .unwrap();
+            anew
+        };
+        for n in 0..=KEPT {
+            assert!(made(&n.to_string(), 10));
+        }
+        assert!(!made("1", 10) && made("0", 10));
+        // A large one drives all others out, and stays itself until the next one comes.
+        assert!(made("large", KEPT_BYTES + 1));
+        assert!(!made("large", 0) && made("6", 10));
+        assert!(made("large", KEPT_BYTES - 10) && !made("6", 10));
     }
 }
