@@ -157,3 +157,12 @@ fn runs_join_to_the_text() {
         }
     }
 }
+
+#[test]
+fn the_words_for_the_spellings_are_read_back() {
+    for (word, style) in [("plain", Style::Plain), ("capital", Style::Capital), ("signs", Style::Signs)] {
+        assert_eq!(Style::parse(word), Ok(style));
+        assert_eq!(style.name(), word);
+    }
+    assert!(Style::parse("loud\n").unwrap_err().starts_with("\"loud?\" is no spelling of chord signs"));
+}

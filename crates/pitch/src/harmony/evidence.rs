@@ -249,3 +249,49 @@ pub(super) fn marks(e: &Evidence, root: usize, which: usize, steps: Option<Class
     out[MARKS - 1] = strange;
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Each core takes the degrees that make it, with whatever leaves it what it is, and no set that lacks one of them or has another core's seventh.
+    #[test]
+    fn a_core_takes_its_own_degrees_and_no_others() {
+        let own = |c: &Core| {
+            let third = match c.third {
+                Some(4) => MAJOR,
+                Some(_) => MINOR,
+                None => 0,
+            };
+            let seventh = match c.seventh {
+                None => 0,
+                Some(9) if c.fifth == 6 => DOUBLE7,
+                Some(9) => SIXTH,
+                Some(10) => FLAT7,
+                Some(_) => SEVENTH,
+            };
+            (third, if c.fifth == 6 { FLAT5 } else { 0 }, seventh)
+        };
+        for c in &CORES {
+            let (third, fifth, seventh) = own(c);
+            let whole = third | fifth | seventh;
+            assert!(c.fits(whole), "{c:?}");
+            for needed in [third, fifth, seventh].into_iter().filter(|t| *t != 0) {
+                assert!(!c.fits(whole & !needed), "{c:?} without {needed:b}");
+            }
+            // A third that is none of its own is some other chord's; a suspended one may be anything.
+            let other = if third == MAJOR { MINOR } else { MAJOR };
+            assert_eq!(c.fits(whole & !third | other), third == 0, "{c:?}");
+            // A seventh where none belongs.
+            if seventh == 0 {
+                for more in [DOUBLE7, FLAT7, SEVENTH, SIXTH] {
+                    assert!(!c.fits(whole | more), "{c:?} with {more:b}");
+                }
+            }
+            // A minor third over a lowered fifth is a core of its own; a major one stays what it is.
+            if fifth == 0 {
+                assert_eq!(c.fits(whole | FLAT5), third != MINOR, "{c:?}");
+            }
+        }
+    }
+}
