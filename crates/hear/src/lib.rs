@@ -115,7 +115,7 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         duration: record.duration(),
         rate_hz: record.rate_hz(),
         channels: record.channel_count(),
-        loudness_lufs: if all { wave::loudness(record).integrated_lufs } else { None },
+        loudness_lufs: if all { wave::integrated_lufs(record) } else { None },
         pitch_reference: None,
         tempo: None,
         meter: None,

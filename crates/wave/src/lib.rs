@@ -69,7 +69,7 @@ pub use encode_opus::{Seam, encode_ogg_opus, encode_ogg_opus_loop, encode_ogg_op
 pub use encode_wav::{EncodeError, encode_wav_f32, encode_wav16};
 pub use find::{Found, find_in};
 pub use limiter::{apply_gain_curve, gain_curve};
-pub use loudness::{Loudness, loudness, true_peak_dbtp};
+pub use loudness::{Loudness, integrated_lufs, loudness, true_peak_dbtp};
 pub use resample::resample;
 pub use slow::slow;
 pub use stretch::{StretchConfig, StretchError, stretch, stretch_with};

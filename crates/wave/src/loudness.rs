@@ -37,34 +37,39 @@ pub fn loudness(buffer: &Buffer) -> Loudness {
         true_peak_dbtp: true_peak_dbtp(buffer),
         ..Loudness::default()
     };
+    let louder = |a: Option<f64>, b: Option<f64>| if b > a { b } else { a };
+    let meter = metered(buffer, Mode::I | Mode::S, |meter| {
+        result.momentary_max_lufs = louder(result.momentary_max_lufs, heard(meter.loudness_momentary()));
+        result.short_term_max_lufs = louder(result.short_term_max_lufs, heard(meter.loudness_shortterm()));
+    });
+    result.integrated_lufs = meter.and_then(|m| heard(m.loudness_global()));
+    result
+}
+
+/// Integrated loudness alone, as [`loudness`] has it, in a third of the time: neither peaks nor the loudest moments are looked for.
+pub fn integrated_lufs(buffer: &Buffer) -> Option<f64> {
+    metered(buffer, Mode::I, |_| ()).and_then(|m| heard(m.loudness_global()))
+}
+
+/// A meter that has heard a buffer, and was looked at every 100 ms; `None` where loudness is not defined.
+fn metered(buffer: &Buffer, mode: Mode, mut look: impl FnMut(&EbuR128)) -> Option<EbuR128> {
     let rate_hz = buffer.rate_hz();
     if rate_hz < 1_000 || buffer.is_empty() {
-        return result;
+        return None;
     }
-    let Ok(mut meter) = EbuR128::new(buffer.channel_count() as u32, rate_hz, Mode::I | Mode::S)
-    else {
-        return result;
-    };
+    let mut meter = EbuR128::new(buffer.channel_count() as u32, rate_hz, mode).ok()?;
     let hop = (rate_hz / 10) as usize;
-    let heard = |value: Result<f64, ebur128::Error>| {
-        value.ok().filter(|v| *v > -120.0).map(round_to_thousandth)
-    };
     for start in (0..buffer.frames()).step_by(hop) {
         let end = (start + hop).min(buffer.frames());
         let planes: Vec<&[f32]> = buffer.channels().iter().map(|c| &c[start..end]).collect();
-        if meter.add_frames_planar_f32(&planes).is_err() {
-            return result;
-        }
-        let louder = |a: Option<f64>, b: Option<f64>| if b > a { b } else { a };
-        result.momentary_max_lufs =
-            louder(result.momentary_max_lufs, heard(meter.loudness_momentary()));
-        result.short_term_max_lufs = louder(
-            result.short_term_max_lufs,
-            heard(meter.loudness_shortterm()),
-        );
+        meter.add_frames_planar_f32(&planes).ok()?;
+        look(&meter);
     }
-    result.integrated_lufs = heard(meter.loudness_global());
-    result
+    Some(meter)
+}
+
+fn heard(value: Result<f64, ebur128::Error>) -> Option<f64> {
+    value.ok().filter(|v| *v > -120.0).map(round_to_thousandth)
 }
 
 /// The largest true peak of any channel in dBTP; `None` for silence.
@@ -261,6 +266,19 @@ mod tests {
             loudness(&tone(&[(-26.0, 20.0), (-20.0, 20.1), (-26.0, 20.0)])).integrated_lufs,
             -23.0,
         );
+    }
+
+    /// Alone it is what it is beside the rest, to the bit; and it is not defined where that is not.
+    #[test]
+    fn integrated_alone_is_the_same() {
+        let parts: [&[(f64, f64)]; 4] = [&[(-23.0, 20.0)], &[(-36.0, 10.0), (-23.0, 61.3), (-72.0, 10.0)], &[(-20.0, 0.3)], &[(-20.0, 0.41)]];
+        for part in parts {
+            let sound = tone(part);
+            assert_eq!(integrated_lufs(&sound), loudness(&sound).integrated_lufs, "{part:?}");
+        }
+        assert!(integrated_lufs(&tone(parts[0])).is_some() && integrated_lufs(&tone(parts[2])).is_none());
+        assert_eq!(integrated_lufs(&Buffer::silence(RATE_HZ, 2, 96_000).unwrap()), None);
+        assert_eq!(integrated_lufs(&Buffer::from_mono(10, vec![0.5; 40]).unwrap()), None);
     }
 
     /// Tech 3341 cases 15 to 19: a sine at a quarter, sixth and eighth of the rate, whose samples straddle its peaks. Tolerance +0.2, −0.4 dB.
