@@ -160,9 +160,10 @@ def day(a, work):
                 for close in closers:
                     close()
         bench.ask("/check", {})
-        # What was closed is noticed by the server at its next word; what is still at work holds memory that it gives back.
+        # What was closed is noticed by the server at its next word, what is still at work holds memory that it gives back, and threads that wait for work end after ten seconds without.
         time.sleep(0.5)
         bench.rest()
+        time.sleep(12)
         every.append(bench.facts())
         print(f"  hour {hour + 1}: {every[-1][0]:.0f} MB, {every[-1][1]} open files, {every[-1][2]} threads; journal and what is kept {sum(f.stat().st_size for f in folder.rglob('*') if f.is_file() and '.partwright' in f.parts) / 1e6:.1f} MB", flush=True)
     print(f"day: {a.hours} h in {time.monotonic() - begun:.0f} s, processor {bench.cpu():.0f} s; memory {every[0][0]:.0f} MB after the first hour, {every[-1][0]:.0f} after the last")
