@@ -28,21 +28,21 @@ pub enum Whole {
 /// Shares of a part's notes that the record supports as written, and moved by some semitones.
 const MOVES: [i32; 12] = [-12, -7, -5, -3, -2, -1, 1, 2, 3, 5, 7, 12];
 
+/// The share of a part's notes that is heard, their mean, moved by so many semitones; and of how many. Only notes with a pitch and a beginning to be heard.
+fn mean_share(part: &ScorePart, moments: &[Moment], by: i32) -> (f64, usize) {
+    let (low, _) = part.range();
+    let clear = moments.iter().flat_map(|m| m.notes.iter().map(move |n| (m, &part.notes[*n]))).filter(|(_, n)| n.is_clear());
+    let all: Vec<f64> = clear.map(|(m, n)| share(m.odds_of(low, n.midi + by))).collect();
+    (all.iter().sum::<f64>() / all.len().max(1) as f64, all.len())
+}
+
 /// The move by which a part fits far better than as written: semitones, the share that is heard then, and how sure.
 pub(crate) fn moved_by(part: &ScorePart, moments: &[Moment]) -> Option<(i32, f64, f64)> {
-    let (low, _) = part.range();
-    let mean = |d: i32| -> (f64, usize) {
-        let all: Vec<f64> = moments
-            .iter()
-            .flat_map(|m| m.notes.iter().filter(|n| part.notes[**n].is_clear()).map(move |n| share(m.odds_of(low, part.notes[*n].midi + d))))
-            .collect();
-        (all.iter().sum::<f64>() / all.len().max(1) as f64, all.len())
-    };
-    let (here, count) = mean(0);
+    let (here, count) = mean_share(part, moments, 0);
     if count < 6 || here > 0.35 {
         return None;
     }
-    let mut all: Vec<(f64, i32)> = MOVES.iter().map(|d| (mean(*d).0, *d)).collect();
+    let mut all: Vec<(f64, i32)> = MOVES.iter().map(|d| (mean_share(part, moments, *d).0, *d)).collect();
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
     let ((there, by), next) = (*all.first()?, all.get(1)?.0);
     // Other music fits several moves a little.
@@ -92,13 +92,8 @@ pub(crate) fn strings_moved(part: &ScorePart, moments: &[Moment]) -> Vec<(u8, i3
 pub(crate) fn held(score: &Score, stretch: &crate::moments::Stretch, moves: i32) -> f64 {
     let mut parts: Vec<f64> = Vec::new();
     for (n, part) in score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched() && p.notes.iter().any(crate::score::ScoreNote::is_clear)) {
-        let (low, _) = part.range();
         let moments = crate::moments::moments(score, n, std::slice::from_ref(stretch)).own;
-        let mean = |d: i32| {
-            let all: Vec<f64> = moments.iter().flat_map(|m| m.notes.iter().filter(|n| part.notes[**n].is_clear()).map(move |n| share(m.odds_of(low, part.notes[*n].midi + d)))).collect();
-            all.iter().sum::<f64>() / all.len().max(1) as f64
-        };
-        parts.push((-moves..=moves).map(mean).fold(0.0, f64::max));
+        parts.push((-moves..=moves).map(|by| mean_share(part, &moments, by).0).fold(0.0, f64::max));
     }
     parts.iter().sum::<f64>() / parts.len().max(1) as f64
 }
@@ -148,11 +143,9 @@ const OTHER: f64 = 0.25;
 /// Whether hardly a note of the part is heard: the record supports few, and at most half stand out from the pitches around them. A bass under a riff an octave above
 /// is heard but faintly, and yet at its own pitch and no other.
 pub(crate) fn absent(part: &ScorePart, moments: &[Moment], notes: &[NoteChecked]) -> bool {
-    let (low, _) = part.range();
-    let clear = |n: &&usize| part.notes[**n].is_clear();
-    let all: Vec<f64> = moments.iter().flat_map(|m| m.notes.iter().filter(clear).map(move |n| share(m.odds_of(low, part.notes[*n].midi)))).collect();
-    let apart = moments.iter().flat_map(|m| m.notes.iter().filter(clear)).filter_map(|n| notes.get(*n)).filter(|n| n.stands_out()).count();
-    all.len() >= 6 && all.iter().sum::<f64>() / (all.len() as f64) < 0.15 && 2 * apart <= all.len()
+    let (mean, count) = mean_share(part, moments, 0);
+    let apart = part.notes.iter().zip(notes).filter(|(written, heard)| written.is_clear() && heard.stands_out()).count();
+    count >= 6 && mean < 0.15 && 2 * apart <= count
 }
 
 /// The score with each pair of notes of a unit (in beats) shared out anew: the first takes `percent`.

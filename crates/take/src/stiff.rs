@@ -362,9 +362,7 @@ impl Found {
         let fit = |r: &Vec<f32>, s: usize| self.stray + (1.0 - self.stray) * f64::from(r.iter().zip(&self.places[s]).map(|(e, q)| e * q).sum::<f32>());
         std::array::from_fn(|s| row[s].as_ref().map_or(0.0, |r| fit(r, s)))
     }
-}
 
-impl Found {
     /// Likelihood of the take, as a logarithm, by these strings: each pitch on one of those that have it, all of which are alike.
     fn explains(&self, rows: &[Row], pitches: &[u8]) -> f64 {
         let mut sums: BTreeMap<u8, [Option<f64>; STRINGS]> = BTreeMap::new();

@@ -46,7 +46,7 @@ pub fn loudness(buffer: &Buffer) -> Loudness {
     result
 }
 
-/// Integrated loudness alone, as [`loudness`] has it, in a third of the time: neither peaks nor the loudest moments are looked for.
+/// Integrated loudness alone, as [`loudness`] has it, in less time: neither peaks nor the loudest moments are looked for.
 pub fn integrated_lufs(buffer: &Buffer) -> Option<f64> {
     metered(buffer, Mode::I, |_| ()).and_then(|m| heard(m.loudness_global()))
 }
