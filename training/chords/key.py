@@ -2,7 +2,7 @@
 
 How long each class sounds over the tonic: in all, in the bass, in the first two and a half seconds, in the last. One weight for each of these and each mode, starting from the
 probe-tone profiles and held near them; all 24 keys are one choice (softmax). No order of notes is seen. Prints the weights and what is reached where the pieces of one
-group are judged by weights learned on the others (weighted as the field does), for all players play the same pieces.
+group as one player plays them are judged by weights learned on the others as another plays them (weighted as the field does), for all players play the same pieces.
 """
 
 import json
@@ -15,7 +15,7 @@ from clips import performance
 from labels import pitch_class
 
 PROFILES = np.array([[6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88], [6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17]])
-CLOSE_TO, RATE, STEPS, ENDS_S = 0.003, 0.5, 400, 2.5
+CLOSE_TO, RATE, STEPS, ENDS_S = 0.03, 0.5, 400, 2.5
 
 
 def heard(notes):
@@ -65,19 +65,21 @@ def worth(truth, found):
 
 
 def main(folder):
-    views, keys, groups = [], [], []
+    views, keys, groups, players = [], [], [], []
     for file in sorted(f for p in ("00", "01") for f in pathlib.Path(folder).glob(f"{p}_*.jams")):
         tonic, mode = next(a["data"][0]["value"] for a in json.loads(file.read_text())["annotations"] if a["namespace"] == "key_mode").split(":")
         views.append(heard(performance(file)[0])[:, (np.arange(12)[:, None] + np.arange(12)) % 12].transpose(1, 0, 2).reshape(12, 48))
         keys.append(pitch_class(tonic) + 12 * (mode == "minor"))
         groups.append(file.stem.split("_")[1].split("-")[0])
-    views, keys, groups = np.array(views), np.array(keys), np.array(groups)
+        players.append(file.stem[:2])
+    views, keys, groups, players = np.array(views), np.array(keys), np.array(groups), np.array(players)
     rate = lambda model, which: [worth(k, f) for k, f in zip(keys[which], logits(*model, views[which]).argmax(1))]
     model = learn(views, keys)
     for m in range(2):
         print("    [\n" + "".join(f"        [{', '.join(f'{x:.2f}' for x in model[0][m, 12 * k : 12 * k + 12])}],\n" for k in range(4)) + "    ],")
     print("offsets", model[1], "on what it learned from", np.mean(rate(model, groups != "")))
-    print("one group of pieces judged by the others:", np.mean(sum((rate(learn(views[groups != g], keys[groups != g]), groups == g) for g in sorted(set(groups))), [])))
+    apart = lambda g, p: rate(learn(views[(groups != g) & (players != p)], keys[(groups != g) & (players != p)]), (groups == g) & (players == p))
+    print("one group of pieces, one player, judged by the others:", np.mean(sum((apart(g, p) for g in sorted(set(groups)) for p in sorted(set(players))), [])))
 
 
 if __name__ == "__main__":

@@ -4,12 +4,14 @@
 //! The record is cut into half beats. Every run of 1 to 16 of them is scored as one chord (see [`chord_scorer`](crate::chord_scorer)); the best way to
 //! fill the record with runs (Viterbi over runs of explicit length, a semi-Markov chain) pays for each beginning, least on a bar's first beat. A chord is
 //! so judged by all that sounds in it, not beat by beat. Neighbours alike are joined and scored once more as a whole, then
-//! each is named in the light of the others: roots like to fall a fifth (common practice, not learned).
+//! each is named in the light of the others: roots like to fall a fifth, and what is at home in the key is likelier (common practice, not learned). The key
+//! is read from the chords as they are before that.
 //!
 //! # Constants
 //! Tuned on renders of GuitarSet's comping annotations of players 00 and 01 (`training/chords/tune.py`).
 
 use crate::chord_scorer::{CHORDS, KINDS, Pool, Scorer, Scores};
+use crate::degrees::{Family, Step, at_home};
 use crate::hearing::ChordHeard;
 use pitch::{Degree, Key, PitchClass, Symbol};
 use wave::Seconds;
@@ -30,6 +32,18 @@ const SILENCE_COST: f64 = 2.0;
 /// What it is worth that a root falls a fifth, and that it does so from a dominant seventh. Set by hand.
 const FALL: f64 = 0.8;
 const DOMINANT: f64 = 0.6;
+/// What it is worth, in the unit of the scores, to be at home in the key (`degrees`).
+const AT_HOME: f64 = 0.6;
+/// The family of each kind.
+const FAMILIES: [Family; KINDS.len()] = {
+    let mut out = [Family::Open; KINDS.len()];
+    let mut k = 0;
+    while k < KINDS.len() {
+        out[k] = Family::of(KINDS[k].tones);
+        k += 1;
+    }
+    out
+};
 /// Below every score.
 const IMPOSSIBLE: f64 = -1e6;
 /// How many second guesses are given.
@@ -60,57 +74,83 @@ enum Sign {
     Chord { chord: usize, bass: usize },
 }
 
-/// Chords over the units, which follow each other without gaps. `key` spells them. Empty without units.
-pub(crate) fn chords(scorer: &Scorer, pool: &Pool, units: &[Unit], key: Option<Key>) -> Vec<ChordHeard> {
-    let mut runs = best_runs(scorer, pool, units);
-    // Neighbours alike are one chord.
-    runs.dedup_by(|next, before| {
-        let same = next.2 == before.2;
-        if same {
-            before.1 = next.1;
-        }
-        same
-    });
-    let own: Vec<Vec<f64>> = runs.iter().map(|(from, to, sign)| scored(scorer, pool, units[*from].start, units[to - 1].end, *sign)).collect();
-    let mut out: Vec<ChordHeard> = Vec::new();
-    for (((from, to, _), among), own) in runs.iter().zip(in_context(&own)).zip(&own) {
-        let (start, end) = (units[*from].start, units[to - 1].end);
-        let scores = scorer.scores(pool, start, end);
-        let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: bass_of(&scores, at).0 } } else { Sign::None }, key);
-        let mut order: Vec<usize> = (0..=CHORDS).filter(|c| own[*c] > IMPOSSIBLE).collect();
-        order.sort_by(|a, b| among[*b].total_cmp(&among[*a]).then(a.cmp(b)));
-        let best = order[0];
-        let total: f64 = order.iter().map(|c| libm::exp(among[*c] - among[best])).sum();
-        let also = order.iter().skip(1).take(GUESSES).map(|c| name(*c)).collect();
-        let next = ChordHeard { start, end, harte: name(best), confidence: 1.0 / total, also };
-        match out.last_mut() {
-            // In context neighbours can come out alike.
-            Some(last) if last.harte == next.harte => {
-                last.end = end;
-                last.confidence = last.confidence.max(next.confidence);
+/// Chords found, before they have names: what every chord scores over each run.
+pub(crate) struct Found {
+    runs: Vec<(Unit, Seconds, Vec<f64>)>,
+    /// The bass of each chord over each run.
+    basses: Vec<Vec<usize>>,
+}
+
+impl Found {
+    /// Over the units, which follow each other without gaps. Empty without units.
+    pub fn new(scorer: &Scorer, pool: &Pool, units: &[Unit]) -> Found {
+        let mut runs = best_runs(scorer, pool, units);
+        // Neighbours alike are one chord.
+        runs.dedup_by(|next, before| {
+            let same = next.2 == before.2;
+            if same {
+                before.1 = next.1;
             }
-            _ => out.push(next),
+            same
+        });
+        let scored: Vec<(Unit, Seconds, Scores, Sign)> =
+            runs.iter().map(|(from, to, sign)| (units[*from], units[to - 1].end, scorer.scores(pool, units[*from].start, units[to - 1].end), *sign)).collect();
+        Found {
+            basses: scored.iter().map(|(_, _, scores, _)| (0..CHORDS).map(|c| bass_of(scores, c).0).collect()).collect(),
+            runs: scored.into_iter().map(|(unit, end, scores, sign)| (unit, end, all_of(&scores, sign))).collect(),
         }
     }
-    out
+
+    /// The likeliest chords, from which the key is read.
+    pub fn steps(&self) -> Vec<Step> {
+        let own: Vec<&[f64]> = self.runs.iter().map(|r| &r.2[..]).collect();
+        let best = in_context(&own).into_iter().map(|among| (0..=CHORDS).fold(CHORDS, |best, c| if among[c] > among[best] { c } else { best }));
+        let steps = self.runs.iter().zip(best).filter(|(_, c)| *c < CHORDS);
+        steps.map(|((unit, end, _), c)| Step { start_s: unit.start.0, end_s: end.0, root: c / KINDS.len(), family: FAMILIES[c % KINDS.len()] }).collect()
+    }
+
+    /// By name. What is at home in the key, `mode * 12 + tonic`, is likelier; the key also spells them.
+    pub fn named(&self, at_home_in: Option<usize>, key: Option<Key>) -> Vec<ChordHeard> {
+        let home = |c: usize| at_home_in.map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), FAMILIES[c % KINDS.len()]));
+        let own: Vec<Vec<f64>> = self.runs.iter().map(|r| r.2.iter().enumerate().map(|(c, score)| if c < CHORDS { score + home(c) } else { *score }).collect()).collect();
+        let mut out: Vec<ChordHeard> = Vec::new();
+        for (((unit, end, before), among), basses) in self.runs.iter().zip(in_context(&own)).zip(&self.basses) {
+            let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: basses[at] } } else { Sign::None }, key);
+            let mut order: Vec<usize> = (0..=CHORDS).filter(|c| before[*c] > IMPOSSIBLE).collect();
+            order.sort_by(|a, b| among[*b].total_cmp(&among[*a]).then(a.cmp(b)));
+            let best = order[0];
+            let total: f64 = order.iter().map(|c| libm::exp(among[*c] - among[best])).sum();
+            let also = order.iter().skip(1).take(GUESSES).map(|c| name(*c)).collect();
+            let next = ChordHeard { start: unit.start, end: *end, harte: name(best), confidence: 1.0 / total, also };
+            match out.last_mut() {
+                // In context neighbours can come out alike.
+                Some(last) if last.harte == next.harte => {
+                    last.end = *end;
+                    last.confidence = last.confidence.max(next.confidence);
+                }
+                _ => out.push(next),
+            }
+        }
+        out
+    }
 }
 
 /// The score of every chord over a stretch, and of none; where none was found, none alone is possible.
-fn scored(scorer: &Scorer, pool: &Pool, start: Seconds, end: Seconds, sign: Sign) -> Vec<f64> {
+fn all_of(scores: &Scores, sign: Sign) -> Vec<f64> {
     if sign == Sign::None {
         return (0..=CHORDS).map(|c| if c == CHORDS { 0.0 } else { 2.0 * IMPOSSIBLE }).collect();
     }
-    let scores = scorer.scores(pool, start, end);
-    (0..CHORDS).map(|c| f64::from(scores.chords[c] + BASS_WORTH * bass_of(&scores, c).1)).chain([f64::from(scores.none)]).collect()
+    (0..CHORDS).map(|c| f64::from(scores.chords[c] + BASS_WORTH * bass_of(scores, c).1)).chain([f64::from(scores.none)]).collect()
 }
 
 /// For each stretch and chord the sum of the best way through all stretches that passes there: a root likes to fall a fifth, from a dominant seventh more
 /// so, as in `pitch::harmony`. Nothing else is known of what follows what.
-fn in_context(own: &[Vec<f64>]) -> Vec<Vec<f64>> {
+fn in_context(own: &[impl AsRef<[f64]>]) -> Vec<Vec<f64>> {
+    let own: Vec<&[f64]> = own.iter().map(AsRef::as_ref).collect();
     let bonus = |from: usize| FALL + if KINDS[from % KINDS.len()].tones.starts_with(&[0, 4, 7, 10]) { DOMINANT } else { 0.0 };
     let most = |values: &mut dyn Iterator<Item = f64>| values.fold(f64::NEG_INFINITY, f64::max);
     let on = |root: usize| root * KINDS.len()..(root + 1) * KINDS.len();
-    let mut ahead = own.to_vec();
+    let mut ahead: Vec<Vec<f64>> = own.iter().map(|o| o.to_vec()).collect();
     for i in 1..own.len() {
         let last = ahead[i - 1].clone();
         let any = most(&mut last.iter().copied());

@@ -30,6 +30,7 @@ mod beat_path;
 mod beats;
 mod chord_scorer;
 mod chords;
+mod degrees;
 mod fft;
 mod hearing;
 mod key;
@@ -145,9 +146,11 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         let sure = beats.as_ref().filter(|b| b.spacing >= LEAST_BEAT);
         let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
         let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));
-        heard.key = key::key(&sounding::soundings(&pool, &units));
+        let chords = chords::Found::new(&chord_scorer::Scorer::new(), &pool, &units);
+        let key = key::key(&sounding::soundings(&pool, &units), &chords.steps());
         heard.bass = Some(bass::bass(&low_spectra::LowSpectra::new(&streams, pitch)));
-        heard.chords = Some(chords::chords(&chord_scorer::Scorer::new(), &pool, &units, heard.key.as_ref().map(|k| k.key)));
+        heard.chords = Some(chords.named(key.as_ref().map(|k| k.number), key.as_ref().map(|k| k.heard.key)));
+        heard.key = key.map(|k| k.heard);
     }
     if let Some(beats) = beats {
         heard.tempo = Some(tempo(&beats));
