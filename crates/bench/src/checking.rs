@@ -169,6 +169,8 @@ fn each_passage(state: &State, folder: &Beneath, lesson: &Lesson, first: Option<
             told(so_far as f64 / count as f64, title(now), so_far);
         }
     });
+    drop(before);
+    state.services.rest();
 }
 
 /// Most passages that are listened to at once: each takes some 100 MB.

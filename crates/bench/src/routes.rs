@@ -495,7 +495,9 @@ async fn make(Has(state): Shared, _: Bytes) -> Response {
             std::thread::sleep(std::time::Duration::from_millis(50));
         }
         let tell = |part: f64, what: &str| state.tell("making", &json!({ "part": part, "what": what }));
-        service(state.services.make(&folder, &tell).map(|files| json!({ "files": files })))
+        let made = state.services.make(&folder, &tell);
+        state.services.rest();
+        service(made.map(|files| json!({ "files": files })))
     });
     made.await.unwrap_or_else(|r| r)
 }

@@ -143,6 +143,9 @@ pub trait Services: Send + Sync + 'static {
         check::passage(lesson, passage, records, &check::Options::default()).map_err(|e| Without::Failed(e.to_string()))
     }
 
+    /// Called when long work is over: what it held and the allocator kept can be given back to the system.
+    fn rest(&self) {}
+
     /// A clean take of one guitar written out for the bars that it was played to.
     ///
     /// # Errors

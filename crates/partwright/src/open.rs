@@ -70,6 +70,14 @@ impl Services for Program {
         ]
     }
 
+    fn rest(&self) {
+        #[cfg(all(target_os = "linux", target_env = "gnu"))]
+        // SAFETY: it may be called at any time; it takes the allocator's own locks.
+        unsafe {
+            libc::malloc_trim(0);
+        }
+    }
+
     fn take(&self, audio: &Buffer, wanted: &Playing, progress: Progress<'_>) -> Result<Played, Without> {
         crate::played::played(audio, wanted, progress)
     }
