@@ -357,3 +357,27 @@ fn write_out(e: &Evidence, ranked: &Scores, key: Option<Key>, before: Option<Sym
 fn said(name: &Name, notes: &[Midi], class: PitchClass) -> String {
     notes.iter().position(|n| n.class() == class).map_or(String::new(), |i| name.degrees[i].to_string())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_passage_comes_back() {
+        // Four chords, each bar its own; then cut off.
+        let chords = [[48, 52, 55], [45, 48, 52], [41, 45, 48], [43, 47, 50]];
+        let of = |bars: &[usize], last_s: f64| {
+            let stretches: Vec<Stretch> = (0..bars.len()).map(|i| Stretch { from: 2.0 * i as f64, to: 2.0 * i as f64 + if i + 1 == bars.len() { last_s } else { 2.0 } }).collect();
+            let notes: Vec<Held> = bars.iter().zip(&stretches).flat_map(|(b, s)| chords[*b].map(|m| Held { midi: Midi(m), from: s.from, to: s.to, bass: false })).collect();
+            comes_back(&evidence(&notes, &stretches, Timing::SECONDS), &stretches)
+        };
+        assert_eq!(of(&[0, 1, 2, 3, 0, 1, 2, 3], 2.0), Some(4));
+        // Three bars of it are enough, and the last may be cut short; two are not.
+        assert_eq!(of(&[0, 1, 2, 3, 0, 1, 2], 2.0), Some(4));
+        assert_eq!(of(&[0, 1, 2, 3, 0, 1, 2], 0.7), Some(4));
+        assert_eq!(of(&[0, 1, 2, 3, 0, 1], 2.0), None);
+        // The smallest that is as good as any; nothing where nothing comes back.
+        assert_eq!(of(&[0, 3, 0, 3, 0, 3, 0, 3], 2.0), Some(2));
+        assert_eq!(of(&[0, 1, 2, 3], 2.0), None);
+    }
+}
