@@ -11,7 +11,7 @@
 //! Tuned on renders of GuitarSet's comping annotations of players 00 and 01 (`training/chords/tune.py`).
 
 use crate::chord_scorer::{CHORDS, KINDS, Pool, Scorer, Scores};
-use crate::degrees::{Family, Step, at_home};
+use crate::degrees::{FAMILIES, Family, Step, at_home};
 use crate::hearing::ChordHeard;
 use pitch::{Degree, Key, PitchClass, Symbol};
 use wave::Seconds;
@@ -34,8 +34,10 @@ const FALL: f64 = 0.8;
 const DOMINANT: f64 = 0.6;
 /// What it is worth, in the unit of the scores, to be at home in the key (`degrees`).
 const AT_HOME: f64 = 0.6;
+/// Scores are that much too sure of themselves for reading a key from all that is likely.
+const DOUBT: f64 = 2.0;
 /// The family of each kind.
-const FAMILIES: [Family; KINDS.len()] = {
+const OF_KIND: [Family; KINDS.len()] = {
     let mut out = [Family::Open; KINDS.len()];
     let mut k = 0;
     while k < KINDS.len() {
@@ -101,17 +103,27 @@ impl Found {
         }
     }
 
-    /// The likeliest chords, from which the key is read.
+    /// How likely each root and family is over each run, from which the key is read.
     pub fn steps(&self) -> Vec<Step> {
         let own: Vec<&[f64]> = self.runs.iter().map(|r| &r.2[..]).collect();
-        let best = in_context(&own).into_iter().map(|among| (0..=CHORDS).fold(CHORDS, |best, c| if among[c] > among[best] { c } else { best }));
-        let steps = self.runs.iter().zip(best).filter(|(_, c)| *c < CHORDS);
-        steps.map(|((unit, end, _), c)| Step { start_s: unit.start.0, end_s: end.0, root: c / KINDS.len(), family: FAMILIES[c % KINDS.len()] }).collect()
+        let step = |((unit, end, _), among): (&(Unit, Seconds, Vec<f64>), Vec<f64>)| {
+            let best = among.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let odds: Vec<f64> = among.iter().map(|a| libm::exp((a - best) / DOUBT)).collect();
+            let total: f64 = odds.iter().sum();
+            let mut likely = [[0.0; FAMILIES]; 12];
+            for (c, odds) in odds[..CHORDS].iter().enumerate() {
+                likely[c / KINDS.len()][OF_KIND[c % KINDS.len()] as usize] += odds / total;
+            }
+            Step { start_s: unit.start.0, end_s: end.0, likely }
+        };
+        // Silence is no step.
+        let sounds = |s: &Step| s.likely.iter().flatten().sum::<f64>() > 0.5;
+        self.runs.iter().zip(in_context(&own)).map(step).filter(sounds).collect()
     }
 
     /// By name. What is at home in the key, `mode * 12 + tonic`, is likelier; the key also spells them.
     pub fn named(&self, at_home_in: Option<usize>, key: Option<Key>) -> Vec<ChordHeard> {
-        let home = |c: usize| at_home_in.map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), FAMILIES[c % KINDS.len()]));
+        let home = |c: usize| at_home_in.map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), OF_KIND[c % KINDS.len()]));
         let own: Vec<Vec<f64>> = self.runs.iter().map(|r| r.2.iter().enumerate().map(|(c, score)| if c < CHORDS { score + home(c) } else { *score }).collect()).collect();
         let mut out: Vec<ChordHeard> = Vec::new();
         for (((unit, end, before), among), basses) in self.runs.iter().zip(in_context(&own)).zip(&self.basses) {

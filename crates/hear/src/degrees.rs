@@ -1,10 +1,11 @@
 //! What chords say of the key: how well each stands on its degree, where it resolves, and with what the record begins and ends.
 //!
 //! # Method
-//! A table of how much chords of each family are at home on each degree of major and minor, as textbooks of functional harmony have it (common practice): tonic, dominant
-//! and subdominant before their stand-ins, seconds and sixths as minor, sevenths of the dominant family where they lead on. Every chord counts by how long it lasts; a dominant
-//! that falls to the tonic counts besides, and so does the tonic at the end and at the beginning. Set by hand, on no record; how much of it counts beside the notes was
-//! chosen on players 00 and 01.
+//! A table of how much chords of each family are at home on each degree of major and minor, as textbooks of functional harmony have it (common practice):
+//! tonic, dominant and subdominant before their stand-ins, seconds and sixths as minor, sevenths of the dominant family where they lead on. Chords count by
+//! how long they last and as far as they are likely, for where no bass plays the roots the likeliest is often wrong. A dominant that falls to the tonic counts
+//! besides, and so does the tonic at the end and at the beginning. The table was set by hand, on no record; how much of it counts beside the notes, and how
+//! much the likelihoods are believed, was chosen on players 00 and 01.
 
 /// What a chord's third and seventh make of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,6 +32,8 @@ impl Family {
     }
 }
 
+const ALL: [Family; FAMILIES] = [Family::Major, Family::Minor, Family::Dominant, Family::Diminished, Family::Open];
+
 const fn has(tones: &[usize], tone: usize) -> bool {
     let mut k = 0;
     while k < tones.len() {
@@ -42,20 +45,22 @@ const fn has(tones: &[usize], tone: usize) -> bool {
     false
 }
 
-/// A chord over some time.
+/// What sounds over some time, as far as it is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Step {
     pub start_s: f64,
     pub end_s: f64,
-    /// C is 0.
-    pub root: usize,
-    pub family: Family,
+    /// How likely each root (C first) and family is; together at most 1.
+    pub likely: [[f64; FAMILIES]; 12],
 }
 
-/// By degree in semitones over the tonic: major, minor, dominant, diminished, open.
+pub(crate) const FAMILIES: usize = 5;
+
+/// A chord that has no place in the key.
 const STRANGE: f64 = -0.6;
+/// By degree in semitones over the tonic, then by family in the order of [`Family`].
 #[rustfmt::skip]
-const MAJOR: [[f64; 5]; 12] = {
+const MAJOR: [[f64; FAMILIES]; 12] = {
     const X: f64 = STRANGE;
     [
         [ 1.5, -1.2,  0.9, X,    0.7],
@@ -73,7 +78,7 @@ const MAJOR: [[f64; 5]; 12] = {
     ]
 };
 #[rustfmt::skip]
-const MINOR: [[f64; 5]; 12] = {
+const MINOR: [[f64; FAMILIES]; 12] = {
     const X: f64 = STRANGE;
     [
         [-1.0,  1.5, -0.3, X,    0.7],
@@ -112,18 +117,16 @@ pub(crate) fn keys(steps: &[Step]) -> [f64; 24] {
         return [0.0; 24];
     }
     std::array::from_fn(|key| {
-        let tonic = |s: &Step| {
-            let own = if key < 12 { Family::Major } else { Family::Minor };
-            s.root == key % 12 && (s.family == own || s.family == Family::Open || key < 12 && s.family == Family::Dominant)
-        };
-        let lasting: f64 = steps.iter().map(|s| length(s) * at_home(key, s.root, s.family)).sum();
-        let falls: f64 = steps
-            .windows(2)
-            .filter(|w| tonic(&w[1]) && (w[0].root + 5) % 12 == key % 12 && matches!(w[0].family, Family::Dominant | Family::Major | Family::Open))
-            .map(|w| length(&w[1]).min(LONGEST_S) * if w[1].family == Family::Dominant { 0.5 } else { 1.0 })
-            .sum();
-        let at_ends = if tonic(first) { BEGINS } else { 0.0 } + if tonic(last) { ENDS } else { 0.0 };
-        (lasting + FALLS * falls) / total + at_ends
+        let home = |s: &Step| (0..12).map(|root| ALL.iter().map(|f| s.likely[root][*f as usize] * at_home(key, root, *f)).sum::<f64>()).sum::<f64>();
+        // How likely a step is the tonic, and what falls to it.
+        let [own, open, seventh] = [if key < 12 { Family::Major } else { Family::Minor }, Family::Open, Family::Dominant].map(|f| f as usize);
+        let plain = |s: &Step| s.likely[key % 12][own] + s.likely[key % 12][open];
+        let blues = |s: &Step| if key < 12 { s.likely[key % 12][seventh] } else { 0.0 };
+        let leading = |s: &Step| [Family::Dominant, Family::Major, Family::Open].iter().map(|f| s.likely[(key + 7) % 12][*f as usize]).sum::<f64>();
+        let lasting: f64 = steps.iter().map(|s| length(s) * home(s)).sum();
+        let falls: f64 = steps.windows(2).map(|w| leading(&w[0]) * (plain(&w[1]) + 0.5 * blues(&w[1])) * length(&w[1]).min(LONGEST_S)).sum();
+        let tonic = |s: &Step| plain(s) + blues(s);
+        (lasting + FALLS * falls) / total + BEGINS * tonic(first) + ENDS * tonic(last)
     })
 }
 
@@ -133,9 +136,15 @@ mod tests {
     use Family::{Diminished, Dominant, Major, Minor, Open};
     use pitch::Key;
 
+    fn step(start_s: f64, end_s: f64, root: usize, family: Family) -> Step {
+        let mut likely = [[0.0; FAMILIES]; 12];
+        likely[root][family as usize] = 1.0;
+        Step { start_s, end_s, likely }
+    }
+
     /// Two seconds of each.
     fn best(chords: &[(usize, Family)]) -> String {
-        let steps: Vec<Step> = chords.iter().enumerate().map(|(i, (root, family))| Step { start_s: 2.0 * i as f64, end_s: 2.0 * i as f64 + 2.0, root: *root, family: *family }).collect();
+        let steps: Vec<Step> = chords.iter().enumerate().map(|(i, (root, family))| step(2.0 * i as f64, 2.0 * i as f64 + 2.0, *root, *family)).collect();
         let fit = keys(&steps);
         let k = (0..24).fold(0, |b, k| if fit[k] > fit[b] { k } else { b });
         Key::parse(if k < 12 { "C major" } else { "C minor" }).unwrap().up((k % 12) as i32).to_string()
@@ -161,9 +170,9 @@ mod tests {
     #[test]
     fn nothing_says_nothing() {
         assert_eq!(keys(&[]), [0.0; 24]);
-        assert_eq!(keys(&[Step { start_s: 1.0, end_s: 1.0, root: 0, family: Major }]), [0.0; 24]);
+        assert_eq!(keys(&[step(1.0, 1.0, 0, Major)]), [0.0; 24]);
         // A longer chord counts for more.
-        let of = |long_s: f64| keys(&[Step { start_s: 0.0, end_s: 2.0, root: 0, family: Minor }, Step { start_s: 2.0, end_s: 2.0 + long_s, root: 5, family: Major }]);
+        let of = |long_s: f64| keys(&[step(0.0, 2.0, 0, Minor), step(2.0, 2.0 + long_s, 5, Major)]);
         assert!(of(8.0)[5] > of(1.0)[5] && of(8.0)[12] < of(1.0)[12]);
     }
 
