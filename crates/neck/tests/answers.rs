@@ -120,7 +120,7 @@ fn chords(out: &mut String, dice: &mut Dice) {
 
 /// Lines and strums, as they lie when nothing is known and when something is.
 fn parts(out: &mut String, dice: &mut Dice) {
-    for n in 0..70 {
+    for n in 0..100 {
         let (instrument, hand) = (dice.instrument(), dice.hand());
         let lowest = instrument.sounds(instrument.strings() as u8, 0).unwrap().0;
         let top = instrument.sounds(1, instrument.top_fret()).unwrap().0;
@@ -145,6 +145,7 @@ fn parts(out: &mut String, dice: &mut Dice) {
             Ok(way) => way.iter().map(|(s, f)| format!("{s}:{f}")).collect::<Vec<_>>().join(" "),
             Err(e) => format!("note {} {}", e.note, e.why),
         };
+        let sum = |list: &[f64]| list.iter().enumerate().map(|(i, s)| s * (1.0 + i as f64)).sum::<f64>();
         writeln!(out, "{} on {}, capo {}, a {} hand", notes.iter().map(|n| format!("{}@{:.2}", n.midi.0, n.onset_s)).collect::<Vec<_>>().join(" "), instrument.tuning.name, instrument.capo, hand.name).unwrap();
         writeln!(out, "  {}", told(path(&notes, &instrument, &hand, &[]))).unwrap();
         let pins = [Pin { note: dice.below(notes.len()), string: 1 + dice.below(4) as u8 }];
@@ -159,12 +160,14 @@ fn parts(out: &mut String, dice: &mut Dice) {
                 writeln!(out, "  or {}", told(Ok(way))).unwrap();
             }
         }
-        if n % 7 == 0 && let Ok(way) = path(&notes, &instrument, &hand, &[]) {
+        // As if what was listened to were right.
+        if n % 7 == 0 && let Ok(way) = path_with(&notes, &instrument, &hand, &options) {
             let right: Vec<u8> = way.iter().map(|w| w.0).collect();
             if let Ok(mut studied) = Studied::new(&notes, &right, &instrument, &hand) {
                 studied.second(&neck::start_weights());
                 let (loss, slope) = studied.slope(&neck::plain_weights());
-                writeln!(out, "  studied: {} strokes, {} strange, {loss:.4}, {:.4}", studied.strokes(), studied.strange, slope.iter().enumerate().map(|(i, s)| s * (1.0 + i as f64)).sum::<f64>()).unwrap();
+                let (places, difference) = (studied.places(&neck::plain_weights()), studied.difference(&neck::plain_weights(), 0.5));
+                writeln!(out, "  studied: {} strokes, {} strange, {loss:.4}, {:.4}, {:.4}, {}", studied.strokes(), studied.strange, sum(&slope), sum(&difference), places.map(|p| told(Ok(p))).join(" or ")).unwrap();
             }
         }
     }
