@@ -166,3 +166,23 @@ fn the_words_for_the_spellings_are_read_back() {
     }
     assert!(Style::parse("loud\n").unwrap_err().starts_with("\"loud?\" is no spelling of chord signs"));
 }
+
+/// C. Harte, M. Sandler, S. Abdallah and E. Gómez, ISMIR 2005, table 1, which ends with sus4; the rest as mir_eval 0.8 reads them (`mir_eval.chord.QUALITIES`), 11 and 13 spelled out. From memory, both.
+const SHORTHANDS: &str = "
+maj 3 5 | min b3 5 | dim b3 b5 | aug 3 #5 | maj7 3 5 7 | min7 b3 5 b7 | 7 3 5 b7 | dim7 b3 b5 bb7 | hdim7 b3 b5 b7 | minmaj7 b3 5 7 | maj6 3 5 6 | min6 b3 5 6
+9 3 5 b7 9 | maj9 3 5 7 9 | min9 b3 5 b7 9 | sus4 4 5
+sus2 2 5 | 5 5 | 1 | 11 3 5 b7 9 11 | min11 b3 5 b7 9 11 | maj11 3 5 7 9 11 | 13 3 5 b7 9 11 13 | min13 b3 5 b7 9 11 13 | maj13 3 5 7 9 11 13";
+
+#[test]
+fn shorthands_of_labels() {
+    let mut count = 0;
+    for row in SHORTHANDS.split(['|', '\n']).map(str::trim).filter(|r| !r.is_empty()) {
+        let mut cells = row.split_whitespace();
+        let short = cells.next().unwrap();
+        let read = Symbol::parse_harte(&format!("C:{short}")).unwrap();
+        let tones: Vec<String> = read.tones.iter().map(ToString::to_string).filter(|t| t != "R").collect();
+        assert_eq!(tones, cells.collect::<Vec<_>>(), "{short}");
+        count += 1;
+    }
+    assert_eq!(count, 25);
+}
