@@ -11,7 +11,7 @@
 //! Tuned on renders of GuitarSet's comping annotations of players 00 and 01 (`training/chords/tune.py`).
 
 use crate::chord_scorer::{CHORDS, KINDS, Pool, Scorer, Scores};
-use crate::degrees::{FAMILIES, Family, Step, at_home};
+use crate::degrees::{self, FAMILIES, Family, Step, at_home};
 use crate::hearing::ChordHeard;
 use pitch::{Degree, Key, PitchClass, Symbol};
 use wave::Seconds;
@@ -121,9 +121,9 @@ impl Found {
         self.runs.iter().zip(in_context(&own)).map(step).filter(sounds).collect()
     }
 
-    /// By name. What is at home in the key, `mode * 12 + tonic`, is likelier; the key also spells them.
-    pub fn named(&self, at_home_in: Option<usize>, key: Option<Key>) -> Vec<ChordHeard> {
-        let home = |c: usize| at_home_in.map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), OF_KIND[c % KINDS.len()]));
+    /// By name. What is at home in the key is likelier; the key also spells them.
+    pub fn named(&self, key: Option<Key>) -> Vec<ChordHeard> {
+        let home = |c: usize| key.map(degrees::number).map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), OF_KIND[c % KINDS.len()]));
         let own: Vec<Vec<f64>> = self.runs.iter().map(|r| r.2.iter().enumerate().map(|(c, score)| if c < CHORDS { score + home(c) } else { *score }).collect()).collect();
         let mut out: Vec<ChordHeard> = Vec::new();
         for (((unit, end, before), among), basses) in self.runs.iter().zip(in_context(&own)).zip(&self.basses) {

@@ -7,6 +7,8 @@
 //! besides, and so does the tonic at the end and at the beginning. The table was set by hand, on no record; how much of it counts beside the notes, and how
 //! much the likelihoods are believed, was chosen on players 00 and 01.
 
+use pitch::Key;
+
 /// What a chord's third and seventh make of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Family {
@@ -102,6 +104,12 @@ const LONGEST_S: f64 = 4.0;
 const BEGINS: f64 = 0.18;
 const ENDS: f64 = 0.3;
 
+/// A key's number among major and minor, `mode * 12 + tonic`; dorian counts as minor, mixolydian as major.
+pub(crate) fn number(key: Key) -> usize {
+    let minor = key.scale()[2].class() == key.tonic.class().up(3);
+    usize::from(key.tonic.class().0) + if minor { 12 } else { 0 }
+}
+
 /// How much a chord is at home in a key, `mode * 12 + tonic` with major before minor.
 pub(crate) fn at_home(key: usize, root: usize, family: Family) -> f64 {
     let table = if key < 12 { &MAJOR } else { &MINOR };
@@ -134,7 +142,6 @@ pub(crate) fn keys(steps: &[Step]) -> [f64; 24] {
 mod tests {
     use super::*;
     use Family::{Diminished, Dominant, Major, Minor, Open};
-    use pitch::Key;
 
     fn step(start_s: f64, end_s: f64, root: usize, family: Family) -> Step {
         let mut likely = [[0.0; FAMILIES]; 12];

@@ -147,10 +147,9 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
         let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));
         let chords = chords::Found::new(&chord_scorer::Scorer::new(), &pool, &units);
-        let key = key::key(&sounding::soundings(&pool, &units), &chords.steps());
+        heard.key = key::key(&sounding::soundings(&pool, &units), &chords.steps());
         heard.bass = Some(bass::bass(&low_spectra::LowSpectra::new(&streams, pitch)));
-        heard.chords = Some(chords.named(key.as_ref().map(|k| k.number), key.as_ref().map(|k| k.heard.key)));
-        heard.key = key.map(|k| k.heard);
+        heard.chords = Some(chords.named(heard.key.as_ref().map(|k| k.key)));
     }
     if let Some(beats) = beats {
         heard.tempo = Some(tempo(&beats));

@@ -1,21 +1,13 @@
 //! What the crate answers to some hundreds of questions drawn at random, against `answers.table`, so that a change of any answer is seen. The table says nothing of what is right: that is
 //! for the other tests. Where a change is meant, `ANSWERS=write cargo test -p pitch --test answers` writes it anew, and the difference is to be read.
 
+mod table;
+
 use pitch::{Context, Degree, Held, Interval, Key, Midi, Naming, PitchClass, Spelled, Spelling, Stretch, Style, Symbol, Timing, all_marks, first_name, harmony, names};
 use std::fmt::Write;
-
-/// After G. Steele, D. Lea and C. Flood, OOPSLA 2014, figure 15.
-struct Dice(u64);
+use table::{Dice, held_against};
 
 impl Dice {
-    fn below(&mut self, n: usize) -> usize {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) % n as u64) as usize
-    }
-
     fn one<'a, T: ?Sized>(&mut self, of: &[&'a T]) -> &'a T {
         of[self.below(of.len())]
     }
@@ -173,11 +165,5 @@ fn answers_are_those_of_the_table() {
         writeln!(out, "# {title}").unwrap();
         part(&mut out, &mut dice);
     }
-    let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/answers.table");
-    if std::env::var("ANSWERS").is_ok_and(|v| v == "write") {
-        std::fs::write(&file, &out).unwrap();
-    }
-    let kept = std::fs::read_to_string(&file).unwrap();
-    let other: Vec<String> = kept.lines().zip(out.lines()).enumerate().filter(|(_, (a, b))| a != b).map(|(i, (a, b))| format!("line {}\n  was {a}\n  is  {b}", i + 1)).collect();
-    assert!(other.is_empty() && kept.lines().count() == out.lines().count(), "{} answers changed; the first:\n{}", other.len(), other.iter().take(8).cloned().collect::<Vec<_>>().join("\n"));
+    held_against(env!("CARGO_MANIFEST_DIR"), &out);
 }
