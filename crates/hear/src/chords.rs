@@ -4,11 +4,12 @@
 //! The record is cut into half beats. Every run of 1 to 16 of them is scored as one chord (see [`chord_scorer`](crate::chord_scorer)); the best way to
 //! fill the record with runs (Viterbi over runs of explicit length, a semi-Markov chain) pays for each beginning, least on a bar's first beat. A chord is
 //! so judged by all that sounds in it, not beat by beat. Neighbours alike are joined and scored once more as a whole, then
-//! each is named in the light of the others: roots like to fall a fifth, and what is at home in the key is likelier (common practice, not learned). The key
-//! is read from the chords as they are before that.
+//! each is named in the light of the others: roots like to fall a fifth, and what is at home in the key is likelier (common practice, not learned). What
+//! sounds may also be what a larger chord leaves without its root. The key is read from the chords as they are before its light falls on them.
 //!
 //! # Constants
-//! Tuned on renders of GuitarSet's comping annotations of players 00 and 01 (`training/chords/tune.py`).
+//! Tuned on renders of GuitarSet's comping annotations of players 00 and 01 (`training/chords/tune.py`); what the key counts and what a missing root costs
+//! also on such without their roots or their two lowest strings.
 
 use crate::chord_scorer::{CHORDS, KINDS, Pool, Scorer, Scores};
 use crate::degrees::{self, FAMILIES, Family, Step, at_home};
@@ -33,7 +34,7 @@ const SILENCE_COST: f64 = 2.0;
 const FALL: f64 = 0.8;
 const DOMINANT: f64 = 0.6;
 /// What it is worth, in the unit of the scores, to be at home in the key (`degrees`).
-const AT_HOME: f64 = 0.6;
+const AT_HOME: f64 = 1.0;
 /// Scores are that much too sure of themselves for reading a key from all that is likely.
 const DOUBT: f64 = 2.0;
 /// The family of each kind.
@@ -42,6 +43,27 @@ const OF_KIND: [Family; KINDS.len()] = {
     let mut k = 0;
     while k < KINDS.len() {
         out[k] = Family::of(KINDS[k].tones);
+        k += 1;
+    }
+    out
+};
+/// What it costs a chord that its root does not sound: what is left of it is heard, and may as well be itself.
+const ROOTLESS: f64 = 3.0;
+/// What is left of each kind without its root: how far over it, and which kind. None where that is no kind.
+const LEFT: [Option<(usize, usize)>; KINDS.len()] = {
+    let mut out = [None; KINDS.len()];
+    let mut k = 0;
+    while k < KINDS.len() {
+        let mut of = 0;
+        while of < KINDS.len() {
+            // Its lowest tone is the third.
+            if left(KINDS[k].tones, 3, KINDS[of].tones) {
+                out[k] = Some((3, of));
+            } else if left(KINDS[k].tones, 4, KINDS[of].tones) {
+                out[k] = Some((4, of));
+            }
+            of += 1;
+        }
         k += 1;
     }
     out
@@ -105,7 +127,7 @@ impl Found {
 
     /// How likely each root and family is over each run, from which the key is read.
     pub fn steps(&self) -> Vec<Step> {
-        let own: Vec<&[f64]> = self.runs.iter().map(|r| &r.2[..]).collect();
+        let own: Vec<Vec<f64>> = self.runs.iter().map(|r| or_rootless(&r.2)).collect();
         let step = |((unit, end, _), among): (&(Unit, Seconds, Vec<f64>), Vec<f64>)| {
             let best = among.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let odds: Vec<f64> = among.iter().map(|a| libm::exp((a - best) / DOUBT)).collect();
@@ -124,7 +146,8 @@ impl Found {
     /// By name. What is at home in the key is likelier; the key also spells them.
     pub fn named(&self, key: Option<Key>) -> Vec<ChordHeard> {
         let home = |c: usize| key.map(degrees::number).map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), OF_KIND[c % KINDS.len()]));
-        let own: Vec<Vec<f64>> = self.runs.iter().map(|r| r.2.iter().enumerate().map(|(c, score)| if c < CHORDS { score + home(c) } else { *score }).collect()).collect();
+        let lit = |(c, score): (usize, f64)| if c < CHORDS { score + home(c) } else { score };
+        let own: Vec<Vec<f64>> = self.runs.iter().map(|r| or_rootless(&r.2).into_iter().enumerate().map(lit).collect()).collect();
         let mut out: Vec<ChordHeard> = Vec::new();
         for (((unit, end, before), among), basses) in self.runs.iter().zip(in_context(&own)).zip(&self.basses) {
             let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: basses[at] } } else { Sign::None }, key);
@@ -153,6 +176,37 @@ fn all_of(scores: &Scores, sign: Sign) -> Vec<f64> {
         return (0..=CHORDS).map(|c| if c == CHORDS { 0.0 } else { 2.0 * IMPOSSIBLE }).collect();
     }
     (0..CHORDS).map(|c| f64::from(scores.chords[c] + BASS_WORTH * bass_of(scores, c).1)).chain([f64::from(scores.none)]).collect()
+}
+
+/// Whether these tones, so far up, are all of the others but the root.
+const fn left(whole: &[usize], up: usize, part: &[usize]) -> bool {
+    let mut all = whole.len() == part.len() + 1;
+    let mut i = 0;
+    while i < part.len() {
+        let tone = (part[i] + up) % 12;
+        let (mut there, mut j) = (false, 1);
+        while j < whole.len() {
+            there = there || whole[j] == tone;
+            j += 1;
+        }
+        all = all && there;
+        i += 1;
+    }
+    all
+}
+
+/// The scores of a run's chords, which may also have left their roots to a bass that is not there: what is left of them is then heard as a chord of its own.
+fn or_rootless(own: &[f64]) -> Vec<f64> {
+    let with = |c: usize| {
+        let (root, kind) = (c / KINDS.len(), c % KINDS.len());
+        LEFT[kind].map_or(own[c], |(up, of)| sum_of(own[c], own[(root + up) % 12 * KINDS.len() + of] - ROOTLESS))
+    };
+    (0..CHORDS).map(with).chain([own[CHORDS]]).collect()
+}
+
+/// The logarithm of the sum of two numbers given by theirs.
+fn sum_of(a: f64, b: f64) -> f64 {
+    a.max(b) + libm::log1p(libm::exp(-(a - b).abs()))
 }
 
 /// For each stretch and chord the sum of the best way through all stretches that passes there: a root likes to fall a fifth, from a dominant seventh more
@@ -254,4 +308,45 @@ fn label(sign: Sign, key: Option<Key>) -> String {
     let degrees: Vec<Degree> = KINDS[chord % KINDS.len()].degrees.iter().filter_map(|d| Degree::parse(d)).collect();
     let bass = degrees.iter().find(|d| d.class(class) == PitchClass(bass as u8)).map(|d| d.spell(root));
     Symbol::new(root, degrees, bass).harte().unwrap_or_else(|| "N".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const C: usize = 0;
+
+    /// A chord's number, by its root and its tones over it.
+    fn chord(root: usize, tones: &[usize]) -> usize {
+        root * KINDS.len() + KINDS.iter().position(|k| k.tones == tones).unwrap()
+    }
+
+    #[test]
+    fn what_is_left_of_a_chord_without_its_root() {
+        // common practice: Cmaj7 leaves Em, C9 E half-diminished, Cmaj9 Em7, C7 E diminished, Cm7 Eb, Cm9 Ebmaj7, C half-diminished Ebm, Cm(maj7) Eb augmented.
+        for (whole, root, part) in [
+            (&[0, 4, 7, 11][..], 4, &[0, 3, 7][..]),
+            (&[0, 4, 7, 10, 2], 4, &[0, 3, 6, 10]),
+            (&[0, 4, 7, 11, 2], 4, &[0, 3, 7, 10]),
+            (&[0, 4, 7, 10], 4, &[0, 3, 6]),
+            (&[0, 3, 7, 10], 3, &[0, 4, 7]),
+            (&[0, 3, 7, 10, 2], 3, &[0, 4, 7, 11]),
+            (&[0, 3, 6, 10], 3, &[0, 3, 7]),
+            (&[0, 3, 7, 11], 3, &[0, 4, 8]),
+        ] {
+            let mut own = vec![-20.0; CHORDS + 1];
+            own[chord(root, part)] = -1.0;
+            let with = or_rootless(&own);
+            assert!((with[chord(C, whole)] - (-1.0 - ROOTLESS)).abs() < 1e-6, "{whole:?}: {}", with[chord(C, whole)]);
+            // It stays likelier itself, and nothing else changes but what leaves it, too.
+            assert_eq!(with[chord(root, part)].max(with[chord(C, whole)]), with[chord(root, part)]);
+            assert!(with.iter().zip(&own).filter(|(a, b)| *a - *b > 1.0).count() <= 2, "{whole:?}");
+        }
+        // A triad leaves two tones, which are no kind; neither is anything left of silence.
+        assert_eq!(LEFT[KINDS.iter().position(|k| k.tones == [0, 4, 7]).unwrap()], None);
+        let mut none = vec![2.0 * IMPOSSIBLE; CHORDS + 1];
+        none[CHORDS] = 0.0;
+        let with = or_rootless(&none);
+        assert!(with[..CHORDS].iter().all(|s| *s <= IMPOSSIBLE) && with[CHORDS] == 0.0);
+    }
 }
