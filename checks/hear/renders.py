@@ -1,11 +1,11 @@
-"""Chords, key and bass line of performances played anew with recorded samples, alone and with bass and drums, by the field's metrics.
+"""Chords, key, beats and bass line of performances played anew with recorded samples, alone and with bass and drums, by the field's metrics.
 
 Run from the repository's root: python3 checks/hear/renders.py FOLDER SAMPLES [COUNT [MIXES]]
 FOLDER holds GuitarSet's `annotation`, of which players 03 and 05 are played (with DEVELOP set: 00 and 01); SAMPLES the notes of `archtop`, `electric-flatwound`, `bass`
 (named an octave above what sounds) and `drums`, on which nothing was trained. Each comping take is played by either guitar, alone and under a bass line of random rhythms on
 its chords and a kit; each solo by one, for the key. COUNT takes that many of each, evenly (all without it, or with 0); MIXES that many
 mixes, a take again with other dice where there are more than takes. Makes a virtual environment under target/ and listens with
-`cargo run --release -p hear --example hear` (or the program in the folder EXAMPLES). Beside: one chord for the whole, and silence.
+`cargo run --release -p hear --example hear` (or the program in the folder EXAMPLES). Beside: one chord for the whole, silence, and a general library's beats.
 
 Fails under what was reached last, less a little.
 """
@@ -21,6 +21,7 @@ from listening import ROOT, WORK, enter, hear
 enter(__file__)
 sys.path.insert(0, str(ROOT / "training" / "chords"))
 
+import librosa
 import mir_eval
 import numpy as np
 import soundfile
@@ -82,7 +83,7 @@ def main(folder, sets, count=0, mixes=0):
     jobs = [("comping", *c) for c in some(comping, least(comping))]
     jobs += [("mix", *c) for c in some(comping, mixes or least(comping))] + [("solo", *c) for c in some(solos, least(solos))]
     rows = {"comping": [], "mix": [], "one chord": []}
-    keys, notes = {"comping": [], "mix": [], "solo": []}, []
+    keys, pulses, notes = {"comping": [], "mix": [], "solo": []}, {"comping": [], "mix": [], "solo": []}, []
     for n, (kind, file, guitar) in enumerate(jobs):
         rng = np.random.default_rng([8, n])
         line, chords, beats = performance(file)
@@ -100,6 +101,9 @@ def main(folder, sets, count=0, mixes=0):
         soundfile.write(target, 0.5 * out / np.abs(out).max(), RATE)
         h = hear([target])[0]
         target.unlink()
+        # As in beats.py: at 70 ms, nothing trimmed.
+        others = librosa.frames_to_time(librosa.beat.beat_track(y=librosa.resample(out, orig_sr=RATE, target_sr=22050), sr=22050)[1], sr=22050)
+        pulses[kind].append([mir_eval.beat.f_measure(np.array(beats), np.array(b), f_measure_threshold=0.07) for b in (h["beats"] or [], others)])
         truth = next(a["data"][0]["value"] for a in json.loads(file.read_text())["annotations"] if a["namespace"] == "key_mode").replace(":", " ")
         found = key_of(h["key"])
         keys[kind].append(mir_eval.key.weighted_score(truth, found) if found else 0.0)
@@ -126,6 +130,9 @@ def main(folder, sets, count=0, mixes=0):
         mean = right / of
         print(f"{kind}, {len(all)}: root {mean[0]:.3f} majmin {mean[1]:.3f} sevenths {mean[2]:.3f} majmin with bass {mean[3]:.3f}; coverage of sevenths {of[2] / of[0]:.2f} (silence 0)")
         faults += kind in FLOORS and (mean[1] < FLOORS[kind][0] or mean[2] < FLOORS[kind][1])
+    for kind, all in pulses.items():
+        own, others = np.array(all).T
+        print(f"beats, {kind}, {len(all)}: F {own.mean():.3f}, over .9 {np.mean(own > 0.9):.2f} of them; library {others.mean():.3f}, {np.mean(others > 0.9):.2f}")
     for kind, all in keys.items():
         print(f"key, {kind}, {len(all)}: weighted {np.mean(all):.3f}")
     print(f"key, comping and solo: {np.mean(keys['comping'] + keys['solo']):.3f}; bass line, {len(notes)} mixes: precision, recall, F, F of onsets alone", np.mean(notes, axis=0).round(3), "(silence 0)")

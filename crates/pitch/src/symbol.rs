@@ -158,3 +158,20 @@ fn is_open(key: Key, name: Spelling) -> bool {
     let own = key.scale().iter().any(|s| s.class() == name.class()) || (key.mode == Mode::Minor && name.class() == key.tonic.class().up(-1));
     !own && (-6..=7).contains(&(name.fifths() - key.tonic.fifths()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_root_without_a_key_leans_as_its_neighbours_do() {
+        let written = |class: u8, tones: [&str; 3], lean: i32| write_root(PitchClass(class), &tones.map(|t| Degree::parse(t).unwrap()), None, lean).0.to_string();
+        // common practice: three accidentals either way; alone E flat minor, and F sharp on a guitar.
+        let (minor, major) = (["1", "b3", "5"], ["1", "3", "5"]);
+        assert_eq!([-2, 0, 2].map(|lean| written(3, minor, lean)), ["Eb", "Eb", "D#"]);
+        assert_eq!([-2, 0, 2].map(|lean| written(6, major, lean)), ["Gb", "F#", "F#"]);
+        // Nobody leans to A sharp major; one sign more is leant to, as in D flat minor beside A flat minor.
+        assert_eq!([-9, 0, 9].map(|lean| written(10, major, lean)), ["Bb", "Bb", "Bb"]);
+        assert_eq!([-9, 0, 9].map(|lean| written(1, minor, lean)), ["Db", "C#", "C#"]);
+    }
+}
