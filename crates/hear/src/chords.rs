@@ -98,11 +98,16 @@ enum Sign {
     Chord { chord: usize, bass: usize },
 }
 
-/// Chords found, before they have names: what every chord scores over each run.
-pub(crate) struct Found {
-    runs: Vec<(Unit, Seconds, Vec<f64>)>,
-    /// The bass of each chord over each run.
-    basses: Vec<Vec<usize>>,
+/// Chords found, before they have names.
+pub(crate) struct Found(Vec<Run>);
+
+struct Run {
+    start: Seconds,
+    end: Seconds,
+    /// Of every chord, and last of none.
+    scores: Vec<f64>,
+    /// What the bass of every chord is, should it be that.
+    basses: Vec<usize>,
 }
 
 impl Found {
@@ -117,18 +122,18 @@ impl Found {
             }
             same
         });
-        let scored: Vec<(Unit, Seconds, Scores, Sign)> =
-            runs.iter().map(|(from, to, sign)| (units[*from], units[to - 1].end, scorer.scores(pool, units[*from].start, units[to - 1].end), *sign)).collect();
-        Found {
-            basses: scored.iter().map(|(_, _, scores, _)| (0..CHORDS).map(|c| bass_of(scores, c).0).collect()).collect(),
-            runs: scored.into_iter().map(|(unit, end, scores, sign)| (unit, end, all_of(&scores, sign))).collect(),
-        }
+        let run = |(from, to, sign): &(usize, usize, Sign)| {
+            let (start, end) = (units[*from].start, units[to - 1].end);
+            let scores = scorer.scores(pool, start, end);
+            Run { start, end, basses: (0..CHORDS).map(|c| bass_of(&scores, c).0).collect(), scores: all_of(&scores, *sign) }
+        };
+        Found(runs.iter().map(run).collect())
     }
 
     /// How likely each root and family is over each run, from which the key is read.
     pub fn steps(&self) -> Vec<Step> {
-        let own: Vec<Vec<f64>> = self.runs.iter().map(|r| or_rootless(&r.2)).collect();
-        let step = |((unit, end, _), among): (&(Unit, Seconds, Vec<f64>), Vec<f64>)| {
+        let own: Vec<Vec<f64>> = self.0.iter().map(|r| or_rootless(&r.scores)).collect();
+        let step = |(run, among): (&Run, Vec<f64>)| {
             let best = among.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let odds: Vec<f64> = among.iter().map(|a| libm::exp((a - best) / DOUBT)).collect();
             let total: f64 = odds.iter().sum();
@@ -136,31 +141,31 @@ impl Found {
             for (c, odds) in odds[..CHORDS].iter().enumerate() {
                 likely[c / KINDS.len()][OF_KIND[c % KINDS.len()] as usize] += odds / total;
             }
-            Step { start_s: unit.start.0, end_s: end.0, likely }
+            Step { start_s: run.start.0, end_s: run.end.0, likely }
         };
         // Silence is no step.
         let sounds = |s: &Step| s.likely.iter().flatten().sum::<f64>() > 0.5;
-        self.runs.iter().zip(in_context(&own)).map(step).filter(sounds).collect()
+        self.0.iter().zip(in_context(&own)).map(step).filter(sounds).collect()
     }
 
     /// By name. What is at home in the key is likelier; the key also spells them.
     pub fn named(&self, key: Option<Key>) -> Vec<ChordHeard> {
         let home = |c: usize| key.map(degrees::number).map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), OF_KIND[c % KINDS.len()]));
         let lit = |(c, score): (usize, f64)| if c < CHORDS { score + home(c) } else { score };
-        let own: Vec<Vec<f64>> = self.runs.iter().map(|r| or_rootless(&r.2).into_iter().enumerate().map(lit).collect()).collect();
+        let own: Vec<Vec<f64>> = self.0.iter().map(|r| or_rootless(&r.scores).into_iter().enumerate().map(lit).collect()).collect();
         let mut out: Vec<ChordHeard> = Vec::new();
-        for (((unit, end, before), among), basses) in self.runs.iter().zip(in_context(&own)).zip(&self.basses) {
-            let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: basses[at] } } else { Sign::None }, key);
-            let mut order: Vec<usize> = (0..=CHORDS).filter(|c| before[*c] > IMPOSSIBLE).collect();
+        for (run, among) in self.0.iter().zip(in_context(&own)) {
+            let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: run.basses[at] } } else { Sign::None }, key);
+            let mut order: Vec<usize> = (0..=CHORDS).filter(|c| run.scores[*c] > IMPOSSIBLE).collect();
             order.sort_by(|a, b| among[*b].total_cmp(&among[*a]).then(a.cmp(b)));
             let best = order[0];
             let total: f64 = order.iter().map(|c| libm::exp(among[*c] - among[best])).sum();
             let also = order.iter().skip(1).take(GUESSES).map(|c| name(*c)).collect();
-            let next = ChordHeard { start: unit.start, end: *end, harte: name(best), confidence: 1.0 / total, also };
+            let next = ChordHeard { start: run.start, end: run.end, harte: name(best), confidence: 1.0 / total, also };
             match out.last_mut() {
                 // In context neighbours can come out alike.
                 Some(last) if last.harte == next.harte => {
-                    last.end = *end;
+                    last.end = run.end;
                     last.confidence = last.confidence.max(next.confidence);
                 }
                 _ => out.push(next),
