@@ -141,7 +141,8 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
     let hearing = services.hear(&record.sound, &pins, progress).map_err(|w| w.to_string())?;
     let bars = bars(&hearing).ok_or("no steady beat was heard in the record, so it cannot be shown in bars")?;
     let value = json!({
-        "format": 3,
+        // Another build listens anew.
+        "by": keep::build(),
         "taps": taps,
         "beats": hearing.beats.iter().flatten().map(|b| (b.0 * 1000.0).round() / 1000.0).collect::<Vec<f64>>(),
         "bars": bars,
@@ -166,7 +167,7 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
 pub fn kept(record: &Record, scratch: &Path) -> Option<Value> {
     let text = std::fs::read_to_string(heard_file(record, scratch)).ok()?;
     let value = serde_json::from_str::<Value>(keep::unseal(&text)?).ok()?;
-    (value["format"] == 3 && value["taps"] == json!(taps(record, scratch))).then_some(value)
+    (value["by"] == keep::build() && value["taps"] == json!(taps(record, scratch))).then_some(value)
 }
 
 fn heard_file(record: &Record, scratch: &Path) -> std::path::PathBuf {

@@ -398,3 +398,20 @@ pub(crate) fn place_for(part: &ScorePart, midi: i32, beside: &[usize]) -> Option
             cost(a).total_cmp(&cost(b))
         })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn partials_that_belong_to_other_notes_too() {
+        // By the harmonic series: an octave above gives E2 its second and fourth, a fifth above its third, an octave below all of E3's.
+        assert_eq!(covered(40, &[52], &[]), 2);
+        assert_eq!(covered(40, &[], &[47]), 1);
+        assert_eq!(covered(52, &[40], &[]), 4);
+        assert_eq!(covered(40, &[52], &[47]), 3);
+        // Not by itself, and not by a semitone.
+        assert_eq!(covered(40, &[40], &[40, 41]), 0);
+        assert_eq!(covered(40, &[], &[]), 0);
+    }
+}

@@ -10,6 +10,7 @@
 //! | [`lock`] | a file that one program holds |
 //! | [`own_folder`], [`sync_folder`], [`sweep`] | folders |
 //! | [`seal`], [`unseal`] | text that shows its own damage |
+//! | [`build`] | which program this is, for what another build makes anew |
 //! | [`words`] | the system's reasons as people say them |
 //!
 //! ```
@@ -372,6 +373,13 @@ pub fn words(e: &Error) -> String {
         ErrorKind::ReadOnlyFilesystem => "the folder can only be read, not written".into(),
         _ => e.to_string(),
     }
+}
+
+/// Which program this is: version, size and time of its file. What is kept under it is made anew by any other build.
+pub fn build() -> String {
+    let own = std::env::current_exe().ok().and_then(|p| std::fs::metadata(p).ok());
+    let when = own.as_ref().and_then(|m| m.modified().ok()).and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok()).map_or(0, |d| d.as_nanos());
+    format!("{} {} {when}", env!("CARGO_PKG_VERSION"), own.map_or(0, |m| m.len()))
 }
 
 #[cfg(test)]

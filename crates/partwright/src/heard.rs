@@ -110,7 +110,7 @@ pub struct Seat {
 /// A file that cannot be read, is no sound, or is too long.
 pub fn heard(path: &Path, pins: &Pins, progress: &dyn Fn(f64)) -> Result<(Heard, Option<String>), Failure> {
     let bytes = audio::read_bytes(path)?;
-    let key = digest(format!("{} {pins:?} {}", store::build(), digest(&bytes)).as_bytes());
+    let key = digest(format!("{} {pins:?} {}", keep::build(), digest(&bytes)).as_bytes());
     let kept = path.parent().unwrap_or(Path::new("")).join(store::FOLDER).join("heard");
     let file = kept.join(format!("{key}.json"));
     if let Some(found) = kept_at(&file) {

@@ -19,13 +19,6 @@ pub fn digest(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }
 
-/// The program itself is part of every key: another build makes everything anew.
-pub fn build() -> String {
-    let own = std::env::current_exe().ok().and_then(|p| std::fs::metadata(p).ok());
-    let when = own.as_ref().and_then(|m| m.modified().ok()).and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok()).map_or(0, |d| d.as_nanos());
-    format!("{} {} {when}", env!("CARGO_PKG_VERSION"), own.map_or(0, |m| m.len()))
-}
-
 /// Some named byte strings kept in one file.
 #[derive(Debug, Default, PartialEq)]
 pub struct Bundle {

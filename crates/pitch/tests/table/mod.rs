@@ -1,4 +1,4 @@
-//! What the tests of `pitch` and `neck` that keep a table of answers share.
+//! What the tests of `pitch`, `neck` and `check` that keep a table of answers share.
 
 /// After G. Steele, D. Lea and C. Flood, OOPSLA 2014, figure 15.
 pub struct Dice(pub u64);
@@ -13,13 +13,13 @@ impl Dice {
     }
 }
 
-/// Holds `out` against `tests/answers.table` of the crate in `folder`, or writes it there where `ANSWERS` is `write`.
-pub fn held_against(folder: &str, out: &str) {
+/// Holds `out` line by line against `tests/answers.table` of the crate in `folder`, or writes it there where `ANSWERS` is `write`.
+pub fn held_against(folder: &str, out: &str, same: fn(&str, &str) -> bool) {
     let file = std::path::Path::new(folder).join("tests/answers.table");
     if std::env::var("ANSWERS").is_ok_and(|v| v == "write") {
         std::fs::write(&file, out).unwrap();
     }
     let kept = std::fs::read_to_string(&file).unwrap();
-    let other: Vec<String> = kept.lines().zip(out.lines()).enumerate().filter(|(_, (a, b))| a != b).map(|(i, (a, b))| format!("line {}\n  was {a}\n  is  {b}", i + 1)).collect();
+    let other: Vec<String> = kept.lines().zip(out.lines()).enumerate().filter(|(_, (a, b))| !same(a, b)).map(|(i, (a, b))| format!("line {}\n  was {a}\n  is  {b}", i + 1)).collect();
     assert!(other.is_empty() && kept.lines().count() == out.lines().count(), "{} answers changed; the first:\n{}", other.len(), other.iter().take(8).cloned().collect::<Vec<_>>().join("\n"));
 }
