@@ -38,7 +38,7 @@ const LINE: &str = r#"lesson "Test" {
   passage "one" {
     tempo 100
     slots 16
-    record "audio/one.wav" from=0 to=7.2
+    record "audio/one.wav" from=0 to=7.2 cents=3
     part "line" instrument="guitar" {
       bar "5:3 - - -  5:7 - - -  4:5 - x .  3:5 - - -"
       bar "5:5 - - -  4:3 - - -  4:7 - - -  3:4 - - -"
