@@ -74,6 +74,7 @@ fn marks(list: &[f32]) -> String {
 fn said(name: &str, c: &Checked, out: &mut String) {
     let ms = |s: f64| 1000.0 * s;
     writeln!(out, "{name}: starts {:.2} aligned {:.3} stretch {:.5} cents {:.2}", ms(c.starts_s[0]), c.aligned, c.stretch, c.cents.unwrap_or(0.0)).unwrap();
+    writeln!(out, "{} {} {:?}; grid {}", c.id, c.file, c.files, c.grid.iter().map(|(w, h)| format!(" {:.2} {:.2}", ms(*w), ms(*h))).collect::<String>()).unwrap();
     for p in &c.parts {
         for n in &p.notes {
             let (better, moved, ahead) = (n.better.unwrap_or(0), n.moved_slots.unwrap_or(0), n.ahead_ms.unwrap_or(0.0));
