@@ -70,19 +70,24 @@ fn marks(list: &[f32]) -> String {
     list.iter().map(|m| format!(" {m:.3}")).collect()
 }
 
+/// Evidence as the log odds that it was made from: near 0 and 1 more is seen of them.
+fn odds(share: f64) -> f64 {
+    libm::log(share.max(1e-9) / (1.0 - share).max(1e-9))
+}
+
 /// Times in milliseconds.
 fn said(name: &str, c: &Checked, out: &mut String) {
     let ms = |s: f64| 1000.0 * s;
-    writeln!(out, "{name}: starts {:.2} aligned {:.3} stretch {:.5} cents {:.2}", ms(c.starts_s[0]), c.aligned, c.stretch, c.cents.unwrap_or(0.0)).unwrap();
+    writeln!(out, "{name}: starts {:.2} aligned {:.3} stretch {:.5} cents {:.2}", ms(c.starts_s.first().copied().unwrap_or(0.0)), c.aligned, c.stretch, c.cents.unwrap_or(0.0)).unwrap();
     writeln!(out, "{} {} {:?}; grid {}", c.id, c.file, c.files, c.grid.iter().map(|(w, h)| format!(" {:.2} {:.2}", ms(*w), ms(*h))).collect::<String>()).unwrap();
     for p in &c.parts {
         for n in &p.notes {
             let (better, moved, ahead) = (n.better.unwrap_or(0), n.moved_slots.unwrap_or(0), n.ahead_ms.unwrap_or(0.0));
             let other = n.moved_marks.map_or(String::new(), |m| format!(" elsewhere{}", marks(&m)));
-            writeln!(out, "{} bar {} slot {} midi {} {} at {:.2} {:.3} better {better} moved {moved} ahead {ahead:.2}:{}{other}", p.name, n.bar, n.slot, n.midi, n.verdict.word(), ms(n.time_s), n.evidence, marks(&n.marks)).unwrap();
+            writeln!(out, "{} bar {} slot {} midi {} {} at {:.2} {:.3} better {better} moved {moved} ahead {ahead:.2}:{}{other}", p.name, n.bar, n.slot, n.midi, n.verdict.word(), ms(n.time_s), odds(n.evidence), marks(&n.marks)).unwrap();
         }
         for u in &p.unwritten {
-            writeln!(out, "{} unwritten bar {} slot {} midi {} at {:.2} {:.3} place {:?} {}:{}", p.name, u.bar, u.slot, u.midi, ms(u.time_s), u.evidence, u.place, u.of_stroke, marks(&u.marks)).unwrap();
+            writeln!(out, "{} unwritten bar {} slot {} midi {} at {:.2} {:.3} place {:?} {}:{}", p.name, u.bar, u.slot, u.midi, ms(u.time_s), odds(u.evidence), u.place, u.of_stroke, marks(&u.marks)).unwrap();
         }
         for s in &p.rhythm {
             writeln!(out, "{} stroke bar {} slot {} at {:.2} {:.3} {}", p.name, s.bar, s.slot, ms(s.time_s), s.evidence, s.written).unwrap();
@@ -121,5 +126,7 @@ fn answers_are_as_they_were() {
     }
     // The first once more as one channel: nobody sits anywhere.
     said("one channel", &check::passage(&read(TWO), "one", &[("audio/one.wav", &records[0].2.mono())], &Options::default()).unwrap(), &mut out);
+    let nothing = Buffer::silence(44_100, 2, 12 * 44_100).unwrap();
+    said("silence", &check::passage(&read(TWO), "one", &[("audio/one.wav", &nothing)], &Options::default()).unwrap(), &mut out);
     table::held_against(env!("CARGO_MANIFEST_DIR"), &out, close);
 }
