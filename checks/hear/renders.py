@@ -83,7 +83,8 @@ def main(folder, sets, count=0, mixes=0):
     jobs = [("comping", *c) for c in some(comping, least(comping))]
     jobs += [("mix", *c) for c in some(comping, mixes or least(comping))] + [("solo", *c) for c in some(solos, least(solos))]
     rows = {"comping": [], "mix": [], "one chord": []}
-    keys, pulses, notes = {"comping": [], "mix": [], "solo": []}, {"comping": [], "mix": [], "solo": []}, []
+    keys, pulses = ({kind: [] for kind in ("comping", "mix", "solo")} for _ in range(2))
+    notes = []
     for n, (kind, file, guitar) in enumerate(jobs):
         rng = np.random.default_rng([8, n])
         line, chords, beats = performance(file)
@@ -102,7 +103,7 @@ def main(folder, sets, count=0, mixes=0):
         h = hear([target])[0]
         target.unlink()
         # As in beats.py: at 70 ms, nothing trimmed.
-        others = librosa.frames_to_time(librosa.beat.beat_track(y=librosa.resample(out, orig_sr=RATE, target_sr=22050), sr=22050)[1], sr=22050)
+        others = librosa.frames_to_time(librosa.beat.beat_track(y=out, sr=RATE)[1], sr=RATE)
         pulses[kind].append([mir_eval.beat.f_measure(np.array(beats), np.array(b), f_measure_threshold=0.07) for b in (h["beats"] or [], others)])
         truth = next(a["data"][0]["value"] for a in json.loads(file.read_text())["annotations"] if a["namespace"] == "key_mode").replace(":", " ")
         found = key_of(h["key"])

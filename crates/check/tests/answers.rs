@@ -5,33 +5,12 @@
 #[path = "../../pitch/tests/table/mod.rs"]
 mod table;
 
+mod played;
+
 use check::{Checked, Options};
+use played::{LESSON, changed, read, sounded};
 use std::fmt::Write;
 use wave::Buffer;
-
-/// Two seats, a tempo that is not the record's, a start that is off.
-const TWO: &str = r#"lesson "Test" {
-  passage "one" {
-    tempo 96
-    slots 8
-    record "audio/one.wav" from=0.6 to=10.6
-    part "chop" instrument="guitar" seat="left" {
-      grip "a" "x x 5 5 5 5"
-      grip "b" "x x 7 5 6 5"
-      bar "a . a .  . a a ."
-      bar "b . b .  . b . b"
-      bar "a . a .  4:5 . a43 ."
-      bar "b - . 3:7  3:5 - 4:7 -"
-    }
-    part "floor" instrument="bass" seat="right" {
-      bar "4:5 - - 4:5  3:5 - 4:5 -"
-      bar "3:5 - - 3:5  2:5 - 3:5 -"
-      bar "4:5 - - 4:5  3:5 - 4:3 -"
-      bar "3:5 - - -  4:5 - - -"
-    }
-  }
-}
-"#;
 
 /// A line with a slide and a hammered note over drums.
 const LINE: &str = r#"lesson "Test" {
@@ -50,21 +29,6 @@ const LINE: &str = r#"lesson "Test" {
   }
 }
 "#;
-
-fn read(text: &str) -> lesson::Lesson {
-    let reading = lesson::read(text);
-    assert!(reading.is_sound(), "{:?}", reading.problems);
-    reading.lesson
-}
-
-/// The lesson as played, some of it otherwise, at a tempo.
-fn played(text: &str, changes: &[(&str, &str)], tempo_percent: u32) -> Buffer {
-    let text = changes.iter().fold(text.to_string(), |t, (a, b)| {
-        assert!(t.contains(a), "{a}");
-        t.replacen(a, b, 1)
-    });
-    sound::render(&read(&text).passages[0], &sound::Options { tempo_percent, looped: false }, &sound::Takes::new(), &|_| ()).unwrap().mix
-}
 
 fn marks(list: &[f32]) -> String {
     list.iter().map(|m| format!(" {m:.3}")).collect()
@@ -120,22 +84,23 @@ fn close(a: &str, b: &str) -> bool {
 #[test]
 fn answers_are_as_they_were() {
     let check = |text: &str, record: &Buffer| check::passage(&read(text), "one", &[("audio/one.wav", record)], &Options::default()).unwrap();
-    let records = [
-        ("two", TWO, played(TWO, &[("\"x x 7 5 6 5\"", "\"x x 7 5 5 5\""), ("bar \"a . a .  . a a .\"", "bar \"a . a .  . a . a\""), ("3:7  3:5 -", "3:7  3:6 -"), ("2:5 - 3:5 -\"", "2:5 - 3:7 -\"")], 97)),
-        ("line", LINE, played(LINE, &[("4:3 - - -  4:7 - - -", "4:3 - - -  - 4:7 - -"), ("4:5 - x .", "4:5 - - ."), ("3:5 - - -\"", "3:6 - - -\"")], 100)),
-    ];
+    // Two seats, a tempo that is not the record's, a start that is off.
+    let two = changed(LESSON, &[("from=3 to=13", "from=0.6 to=10.6"), ("seat=\"centre\"", "seat=\"right\"")]);
+    let faults = [("\"x x 7 5 6 5\"", "\"x x 7 5 5 5\""), ("bar \"a . a .  . a a .\"", "bar \"a . a .  . a . a\""), ("3:7  3:5 -", "3:7  3:6 -"), ("2:5 - 3:5 -\"", "2:5 - 3:7 -\"")];
+    let others = [("4:3 - - -  4:7 - - -", "4:3 - - -  - 4:7 - -"), ("4:5 - x .", "4:5 - - ."), ("3:5 - - -\"", "3:6 - - -\"")];
+    let records = [("two", &two[..], sounded(&changed(&two, &faults), 97)), ("line", LINE, sounded(&changed(LINE, &others), 100))];
     let mut out = String::new();
     for (name, text, record) in &records {
         said(name, &check(text, record), &mut out);
     }
     // The first once more as one channel: nobody sits anywhere.
-    said("one channel", &check(TWO, &records[0].2.mono()), &mut out);
+    said("one channel", &check(&two, &records[0].2.mono()), &mut out);
     // A record that ends too early, and one that is another's.
     let short = records[0].2.slice_time(wave::Seconds(0.0)..wave::Seconds(6.0));
-    said("ends early", &check(TWO, &short), &mut out);
+    said("ends early", &check(&two, &short), &mut out);
     // Where it seems to begin is chance.
     found("other music", &check(LINE, &records[0].2), &mut out);
     let nothing = Buffer::silence(44_100, 2, 12 * 44_100).unwrap();
-    said("silence", &check(TWO, &nothing), &mut out);
+    said("silence", &check(&two, &nothing), &mut out);
     table::held_against(env!("CARGO_MANIFEST_DIR"), &out, close);
 }

@@ -1,42 +1,15 @@
 //! Parts against sound that the project makes itself, where all is known: which notes sound, and when.
 
+mod played;
+
 use check::{Checked, FindingKind, Options, Verdict, Whole};
+use played::{LESSON, changed, read};
 use std::sync::OnceLock;
 use wave::Buffer;
 
-const LESSON: &str = r#"lesson "Test" {
-  passage "one" {
-    tempo 96
-    slots 8
-    record "audio/one.wav" from=3 to=13
-    part "chop" instrument="guitar" seat="left" {
-      grip "a" "x x 5 5 5 5"
-      grip "b" "x x 7 5 6 5"
-      bar "a . a .  . a a ."
-      bar "b . b .  . b . b"   // the turn
-      bar "a . a .  4:5 . a43 ."
-      bar "b - . 3:7  3:5 - 4:7 -"
-    }
-    part "floor" instrument="bass" seat="centre" {
-      bar "4:5 - - 4:5  3:5 - 4:5 -"
-      bar "3:5 - - 3:5  2:5 - 3:5 -"
-      bar "4:5 - - 4:5  3:5 - 4:3 -"
-      bar "3:5 - - -  4:5 - - -"
-    }
-  }
-}
-"#;
-
 /// The lesson's sound, with some of its text changed, at a tempo, from the third second of a buffer on.
 fn sound(changes: &[(&str, &str)], percent: u32) -> Buffer {
-    let text = changes.iter().fold(LESSON.to_string(), |t, (a, b)| {
-        assert!(t.contains(a), "{a}");
-        t.replacen(a, b, 1)
-    });
-    let reading = lesson::read(&text);
-    assert!(reading.is_sound(), "{:?}", reading.problems);
-    let options = sound::Options { tempo_percent: percent, looped: false };
-    let mix = sound::render(&reading.lesson.passages[0], &options, &sound::Takes::new(), &|_| ()).unwrap().mix;
+    let mix = played::sounded(&changed(LESSON, changes), percent);
     let mut out = Buffer::silence(mix.rate_hz(), 2, 3 * mix.rate_hz() as usize + mix.frames()).unwrap();
     for c in 0..2 {
         out.channel_mut(c)[3 * mix.rate_hz() as usize..].copy_from_slice(mix.channel(c));
@@ -50,9 +23,7 @@ fn right() -> &'static Buffer {
 }
 
 fn checked(text: &str, record: &Buffer) -> Checked {
-    let reading = lesson::read(text);
-    assert!(reading.is_sound(), "{:?}", reading.problems);
-    check::passage(&reading.lesson, "one", &[("audio/one.wav", record)], &Options::default()).unwrap()
+    check::passage(&read(text), "one", &[("audio/one.wav", record)], &Options::default()).unwrap()
 }
 
 fn words(c: &Checked) -> Vec<&str> {
@@ -159,9 +130,7 @@ const LOW: &str = r#"lesson "Test" { passage "one" { tempo 100; slots 8; record 
     part "line" instrument="guitar" { bar "6:3 . 4:2 4:5 6:5 . 3:2 ."; bar "6:0 - 5:3 . 6:3 6:5 4:4 ."; bar "6:3 . 4:2 4:5 6:1 . 3:4 ."; bar "6:0 - 5:5 . 6:3 . 4:2 -" } } }"#;
 
 fn sounded(text: &str) -> Buffer {
-    let reading = lesson::read(text);
-    assert!(reading.is_sound(), "{:?}", reading.problems);
-    sound::render(&reading.lesson.passages[0], &sound::Options { looped: false, ..Default::default() }, &sound::Takes::new(), &|_| ()).unwrap().mix
+    played::sounded(text, 100)
 }
 
 #[test]

@@ -49,25 +49,6 @@ const OF_KIND: [Family; KINDS.len()] = {
 };
 /// What it costs a chord that its root does not sound: what is left of it is heard, and may as well be itself.
 const ROOTLESS: f64 = 3.0;
-/// What is left of each kind without its root: how far over it, and which kind. None where that is no kind.
-const LEFT: [Option<(usize, usize)>; KINDS.len()] = {
-    let mut out = [None; KINDS.len()];
-    let mut k = 0;
-    while k < KINDS.len() {
-        let mut of = 0;
-        while of < KINDS.len() {
-            // Its lowest tone is the third.
-            if left(KINDS[k].tones, 3, KINDS[of].tones) {
-                out[k] = Some((3, of));
-            } else if left(KINDS[k].tones, 4, KINDS[of].tones) {
-                out[k] = Some((4, of));
-            }
-            of += 1;
-        }
-        k += 1;
-    }
-    out
-};
 /// Below every score.
 const IMPOSSIBLE: f64 = -1e6;
 /// How many second guesses are given.
@@ -104,7 +85,7 @@ pub(crate) struct Found(Vec<Run>);
 struct Run {
     start: Seconds,
     end: Seconds,
-    /// Of every chord, and last of none.
+    /// Of every chord, its root sounding or not, and last of none.
     scores: Vec<f64>,
     /// What the bass of every chord is, should it be that.
     basses: Vec<usize>,
@@ -122,17 +103,18 @@ impl Found {
             }
             same
         });
+        let left = left();
         let run = |(from, to, sign): &(usize, usize, Sign)| {
             let (start, end) = (units[*from].start, units[to - 1].end);
             let scores = scorer.scores(pool, start, end);
-            Run { start, end, basses: (0..CHORDS).map(|c| bass_of(&scores, c).0).collect(), scores: all_of(&scores, *sign) }
+            Run { start, end, basses: (0..CHORDS).map(|c| bass_of(&scores, c).0).collect(), scores: or_rootless(&all_of(&scores, *sign), &left) }
         };
         Found(runs.iter().map(run).collect())
     }
 
     /// How likely each root and family is over each run, from which the key is read.
     pub fn steps(&self) -> Vec<Step> {
-        let own: Vec<Vec<f64>> = self.0.iter().map(|r| or_rootless(&r.scores)).collect();
+        let own: Vec<&[f64]> = self.0.iter().map(|r| &r.scores[..]).collect();
         let step = |(run, among): (&Run, Vec<f64>)| {
             let best = among.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let odds: Vec<f64> = among.iter().map(|a| libm::exp((a - best) / DOUBT)).collect();
@@ -151,8 +133,8 @@ impl Found {
     /// By name. What is at home in the key is likelier; the key also spells them.
     pub fn named(&self, key: Option<Key>) -> Vec<ChordHeard> {
         let home = |c: usize| key.map(degrees::number).map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), OF_KIND[c % KINDS.len()]));
-        let lit = |(c, score): (usize, f64)| if c < CHORDS { score + home(c) } else { score };
-        let own: Vec<Vec<f64>> = self.0.iter().map(|r| or_rootless(&r.scores).into_iter().enumerate().map(lit).collect()).collect();
+        let lit = |(c, score): (usize, &f64)| if c < CHORDS { score + home(c) } else { *score };
+        let own: Vec<Vec<f64>> = self.0.iter().map(|r| r.scores.iter().enumerate().map(lit).collect()).collect();
         let mut out: Vec<ChordHeard> = Vec::new();
         for (run, among) in self.0.iter().zip(in_context(&own)) {
             let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: run.basses[at] } } else { Sign::None }, key);
@@ -183,28 +165,20 @@ fn all_of(scores: &Scores, sign: Sign) -> Vec<f64> {
     (0..CHORDS).map(|c| f64::from(scores.chords[c] + BASS_WORTH * bass_of(scores, c).1)).chain([f64::from(scores.none)]).collect()
 }
 
-/// Whether these tones, so far up, are all of the others but the root.
-const fn left(whole: &[usize], up: usize, part: &[usize]) -> bool {
-    let mut all = whole.len() == part.len() + 1;
-    let mut i = 0;
-    while i < part.len() {
-        let tone = (part[i] + up) % 12;
-        let (mut there, mut j) = (false, 1);
-        while j < whole.len() {
-            there = there || whole[j] == tone;
-            j += 1;
-        }
-        all = all && there;
-        i += 1;
-    }
-    all
+/// What is left of each kind without its root: how far over it, and which kind; `None` where that is no kind.
+fn left() -> [Option<(usize, usize)>; KINDS.len()] {
+    std::array::from_fn(|k| {
+        let upper = &KINDS[k].tones[1..];
+        // Its lowest tone is the third.
+        [3, 4].into_iter().find_map(|up| KINDS.iter().position(|of| of.tones.len() == upper.len() && of.tones.iter().all(|t| upper.contains(&((t + up) % 12)))).map(|of| (up, of)))
+    })
 }
 
 /// The scores of a run's chords, which may also have left their roots to a bass that is not there: what is left of them is then heard as a chord of its own.
-fn or_rootless(own: &[f64]) -> Vec<f64> {
+fn or_rootless(own: &[f64], left: &[Option<(usize, usize)>; KINDS.len()]) -> Vec<f64> {
     let with = |c: usize| {
         let (root, kind) = (c / KINDS.len(), c % KINDS.len());
-        LEFT[kind].map_or(own[c], |(up, of)| sum_of(own[c], own[(root + up) % 12 * KINDS.len() + of] - ROOTLESS))
+        left[kind].map_or(own[c], |(up, of)| sum_of(own[c], own[(root + up) % 12 * KINDS.len() + of] - ROOTLESS))
     };
     (0..CHORDS).map(with).chain([own[CHORDS]]).collect()
 }
@@ -341,17 +315,17 @@ mod tests {
         ] {
             let mut own = vec![-20.0; CHORDS + 1];
             own[chord(root, part)] = -1.0;
-            let with = or_rootless(&own);
+            let with = or_rootless(&own, &left());
             assert!((with[chord(C, whole)] - (-1.0 - ROOTLESS)).abs() < 1e-6, "{whole:?}: {}", with[chord(C, whole)]);
             // It stays likelier itself, and nothing else changes but what leaves it, too.
             assert_eq!(with[chord(root, part)].max(with[chord(C, whole)]), with[chord(root, part)]);
             assert!(with.iter().zip(&own).filter(|(a, b)| *a - *b > 1.0).count() <= 2, "{whole:?}");
         }
         // A triad leaves two tones, which are no kind; neither is anything left of silence.
-        assert_eq!(LEFT[KINDS.iter().position(|k| k.tones == [0, 4, 7]).unwrap()], None);
+        assert_eq!(left()[KINDS.iter().position(|k| k.tones == [0, 4, 7]).unwrap()], None);
         let mut none = vec![2.0 * IMPOSSIBLE; CHORDS + 1];
         none[CHORDS] = 0.0;
-        let with = or_rootless(&none);
+        let with = or_rootless(&none, &left());
         assert!(with[..CHORDS].iter().all(|s| *s <= IMPOSSIBLE) && with[CHORDS] == 0.0);
     }
 }

@@ -41,8 +41,9 @@ fn grips_are_named_over_their_bass() {
     assert_eq!(names, ["A:min", "D:7", "C:maj/3", "G:maj", "E:min7", "F:maj7"], "{found:#?}");
     for (i, c) in found.iter().enumerate() {
         assert!((c.start.0 - 2.0 * i as f64).abs() < 0.3, "{c:?}");
-        // The least sure one is E minor seventh: it is also what a ninth on C leaves without its root.
-        assert!(c.confidence > 0.25 && c.confidence <= 1.0 && c.also.len() == 3 && !c.also.contains(&c.harte), "{c:?}");
+        // E minor seventh is also what a ninth on C leaves without its root.
+        let least = if c.harte == "E:min7" { 0.25 } else { 0.3 };
+        assert!(c.confidence > least && c.confidence <= 1.0 && c.also.len() == 3 && !c.also.contains(&c.harte), "{c:?}");
     }
 }
 
