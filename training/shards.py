@@ -14,17 +14,18 @@ def save(file, **arrays):
 
 
 class Shards:
-    """What lies in the folder so far, on the device. `read` makes a shard's arrays into a list of tensors; every `held`th shard is kept back; `most` are taken in at once."""
+    """What lies in the folder so far, on the device. `read` makes a shard's arrays into a list of tensors; every `held`th shard is kept back; `most` are taken in at once;
+    those for whose number `skip` holds are left alone."""
 
-    def __init__(self, folder, device, read, held, most):
-        self.folder, self.device, self.read, self.held, self.most = pathlib.Path(folder), device, read, held, most
+    def __init__(self, folder, device, read, held, most, skip=lambda number: False):
+        self.folder, self.device, self.read, self.held, self.most, self.skip = pathlib.Path(folder), device, read, held, most, skip
         self.files, self.parts = set(), {True: [], False: []}
 
     def more(self):
         """Takes in what came; whether anything did."""
         import torch
 
-        new = [f for f in sorted(self.folder.glob("*.npz")) if f not in self.files][: self.most]
+        new = [f for f in sorted(self.folder.glob("*.npz")) if f not in self.files and not self.skip(int(f.stem))][: self.most]
         for file in new:
             self.files.add(file)
             with np.load(file) as z:

@@ -1,9 +1,10 @@
-"""Trains the choice between readings of the beat: python3 training/beats/choice.py clips DATA FOLDER PROGRAMS COUNT SEED makes COUNT clips, …choice.py train FILE WEIGHTS trains.
+"""Trains the choice between readings of the beat: python3 training/beats/choice.py clips DATA SOUNDFONT FOLDER PROGRAMS COUNT SEED makes COUNT clips, …choice.py train FILE… WEIGHTS trains.
 
-Clips, a third each: passages made up by dice and played by the project's own `sound`; patterns of `patterns.py` by other sounds; notes of players 00 and 01, three of four
-of the pieces that the network of beats was not trained on (`make.py`, KEPT); and an eighth more without a beat. None of the patterns of `checks/hear/beats.py` is written here, and nothing of players
-03 and 05 is read. PROGRAMS is a folder with the example programs `render` of `sound` and `readings` of `hear`. The clips' readings, with the F-measure of each, go to
-FOLDER/readings-SEED.npz.
+Clips, a third each: passages made up by dice and played by the project's own `sound`; patterns of `patterns.py` and `manners.py` by other sounds; takes of players 00 and 01, each heard by a network of
+beats that has not learned from that player (one that has is surer of it than it will be of anybody); and an eighth more without a beat. None of the patterns of `checks/hear/beats.py`
+is written here, and nothing of players 03 and 05 is read. PROGRAMS is a folder with the example programs `render` of `sound` and `readings` of `hear`, and `readings-00` and `readings-01`, the same with
+the weights of the networks that learned without the one player and without the other: …choice.py exchange READINGS WEIGHTS OTHER-WEIGHTS OUT makes them. The clips' readings, with the
+F-measure of each, go to FOLDER/readings-SEED.npz.
 
 The network (four, side by side): one hidden layer on the cues of a reading, an odds for each; all readings of a clip, and that it has no beat, are one choice (softmax). What is learned is to give those within .05 of the best F
 all the odds, where the best reaches .6.
@@ -27,11 +28,11 @@ def passage(rng, name):
     import patterns as pt
     meter = pt.METERS[rng.choice(4, p=[0.72, 0.1, 0.12, 0.06])]
     slots = meter.slots
-    bpm = float(np.exp(rng.normal(np.log(104), 0.2)).clip(70, 165))
+    bpm = float(np.exp(rng.normal(np.log(110), 0.29)).clip(56, 204))
     if meter.parts == 6:
-        bpm = float(np.exp(rng.normal(np.log(72), 0.2)).clip(46, 110))
+        bpm = float(np.exp(rng.normal(np.log(74), 0.24)).clip(44, 126))
     if meter.parts == 3:
-        bpm = min(bpm, 130.0)
+        bpm = min(bpm, 140.0)
     bars = int(rng.integers(8, 15)) if meter.beats > 2 else int(rng.integers(10, 20))
     wave, period, phase = rng.uniform(0, 0.04), rng.uniform(6, 16), rng.uniform(0, 2 * np.pi)
     tempi = [round(bpm * (1 + wave * np.sin(2 * np.pi * b / period + phase)), 3) for b in range(bars)]
@@ -111,67 +112,76 @@ def own_clips(count, folder, programs, seed):
         yield file, beats[beats >= cut / rate] - cut / rate
 
 
-def other_clips(count, data, folder, seed, kind):
+def other_clips(count, data, soundfont, folder, seed, kind):
+    """Files, beats (None for sound without any) and the player left out by the network that is to listen."""
     import scipy.io.wavfile
     import clips
-    from make import KEPT
     from sounds import RATE, Sounds
     rng = np.random.default_rng([seed, {"patterns": 2, "players": 3, "idle": 4}[kind]])
-    sounds = Sounds(data, np.random.default_rng(1))
-    every = sorted((data / "guitarset" / "annotation").glob("0[01]_*.jams"))
-    kept = [f for f in every if any(k in f.name for k in KEPT)]
+    sounds = Sounds(data, soundfont, np.random.default_rng(1))
+    every = {player: sorted((data / "guitarset" / "annotation").glob(f"{player}_*.jams")) for player in ("00", "01")}
     for n in range(count):
+        file, without = folder / f"{kind}-{seed}-{n}.wav", ""
         if kind == "idle":
             audio, *_ = clips.idle_clip(sounds, rng)
-            file = folder / f"{kind}-{n}.wav"
             scipy.io.wavfile.write(file, RATE, np.round(32767 * np.clip(audio, -1, 1)).astype(np.int16))
-            yield file, None
+            yield file, None, without
             continue
         if kind == "players":
-            pool = kept if rng.random() < 0.75 else every
-            audio, beats, _, _ = clips.player_clip(sounds, rng, pool[rng.integers(len(pool))])
+            without = ("00", "01")[n % 2]
+            pool = every[without]
+            audio, beats, _, _ = clips.player_clip(sounds, rng, pool[rng.integers(len(pool))], pool)
         else:
             audio, beats, _, _ = clips.pattern_clip(sounds, rng)
-        file = folder / f"{kind}-{n}.wav"
         # What lies after a player's last beat is cut off.
         end = min(len(audio), int((beats[-1] + np.diff(beats[-5:]).mean()) * RATE))
         scipy.io.wavfile.write(file, RATE, np.round(32767 * np.clip(audio[:end], -1, 1)).astype(np.int16))
-        yield file, beats[beats < end / RATE]
+        yield file, beats[beats < end / RATE], without
 
 
-def make(data, folder, programs, count, seed):
+def exchange(program, old, new, out):
+    """A program with other weights in the place of those it was built with."""
+    bytes, old, new = (pathlib.Path(f).read_bytes() for f in (program, old, new))
+    if bytes.count(old) != 1 or len(old) != len(new):
+        sys.exit("the program does not hold these weights once, or the others are of another length")
+    pathlib.Path(out).write_bytes(bytes.replace(old, new))
+    os.chmod(out, 0o755)
+
+
+def make(data, soundfont, folder, programs, count, seed):
     import mir_eval
     data, folder, programs = map(pathlib.Path, (data, folder, programs))
     folder.mkdir(parents=True, exist_ok=True)
     out = {"cues": [], "f": [], "own": [], "clip": [], "kind": []}
     names = []
     third = count // 3
-    others = [other_clips(n, data, folder, seed, kind) for n, kind in ((third, "patterns"), (third, "players"), (count // 8, "idle"))]
-    for kind, made in enumerate((own_clips(third, folder, programs, seed), *others)):
-        for file, beats in made:
-            line = subprocess.run([programs / "readings", file], check=True, capture_output=True, text=True).stdout
+    own = ((file, beats, "") for file, beats in own_clips(third, folder, programs, seed))
+    others = [other_clips(n, data, soundfont, folder, seed, kind) for n, kind in ((third, "patterns"), (third, "players"), (count // 8, "idle"))]
+    for kind, made in enumerate((own, *others)):
+        for file, beats, without in made:
+            line = subprocess.run([programs / f"readings{'-' + without if without else ''}", file], check=True, capture_output=True, text=True).stdout
             found = json.loads(line)
-            if not found or beats is not None and len(beats) < 8:
-                continue
-            for r in found:
-                out["cues"].append(r["cues"])
-                out["f"].append(-1 if beats is None else mir_eval.beat.f_measure(beats, np.array(r["beats"]), f_measure_threshold=0.07))
-                out["own"].append(-1 if r["own"] is None else r["own"])
-                out["clip"].append(len(names))
-                out["kind"].append(kind)
-            names.append(file.name)
-            if kind:
-                file.unlink()
+            if found and (beats is None or len(beats) >= 8):
+                for r in found:
+                    out["cues"].append(r["cues"])
+                    out["f"].append(-1 if beats is None else mir_eval.beat.f_measure(beats, np.array(r["beats"]), f_measure_threshold=0.07))
+                    out["own"].append(-1 if r["own"] is None else r["own"])
+                    out["clip"].append(len(names))
+                    out["kind"].append(kind)
+                names.append(f"{without} {file.name}")
+            file.unlink()
     np.savez(folder / f"readings-{seed}.npz", names=names, **{k: np.array(v) for k, v in out.items() if v})
 
 
-HIDDEN, ROUNDS, RATE, DECAY = 24, 25, 3e-3, 1e-2
+HIDDEN, ROUNDS, RATE, DECAY = 24, 25, 3e-3, 3e-2
 # Networks whose odds are averaged; side by side they are one with as many more hidden units.
 TOGETHER = 4
 # The cue that holds octaves from the usual tempo, and their spread, as for the plain method (`onset_beats.rs`).
 OCTAVES, SPREAD = 72, 0.55
 # How often a clip that begins with a beat is looked at, for every time that one begun anywhere is: records and passages mostly do begin with one.
 AT_BAR = 3
+
+
 def load(files):
     parts = []
     clips = 0
@@ -296,6 +306,8 @@ def train(files, target):
 if __name__ == "__main__":
     sys.path.insert(0, str(pathlib.Path(__file__).parent))
     if sys.argv[1] == "clips":
-        make(*sys.argv[2:5], int(sys.argv[5]), int(sys.argv[6]))
+        make(*sys.argv[2:6], int(sys.argv[6]), int(sys.argv[7]))
+    elif sys.argv[1] == "exchange":
+        exchange(*sys.argv[2:6])
     else:
         train(sys.argv[2:-1], sys.argv[-1])

@@ -1,8 +1,10 @@
 """Clips for training: sound and the beats it hangs on, made of patterns or of players' notes."""
+import functools
 import json
 
 import numpy as np
 
+import manners
 import patterns as pt
 from sounds import RATE, add, coloured
 
@@ -70,7 +72,7 @@ class Cut:
 
 def pattern_clip(sounds, rng):
     meter = pt.METERS[rng.choice(4, p=[0.6, 0.14, 0.15, 0.11])]
-    bpm = np.exp(rng.normal(np.log(106), 0.25)).clip(56, 190)
+    bpm = np.exp(rng.normal(np.log(110), 0.29)).clip(54, 206)
     if meter.name == "6/8":
         bpm = np.exp(rng.normal(np.log(74), 0.24)).clip(42, 130)
     if meter.parts == 3:
@@ -85,9 +87,10 @@ def pattern_clip(sounds, rng):
     bars = int(np.ceil((SECONDS + 8) * bpm / 60 / meter.beats)) + 5
     time = pt.Time(rng, meter, bpm, bars * meter.beats, swing, of)
     chords = pt.harmony(rng, bars, meter)
-    guitars = [pt.comping(rng, time, chords, bars) for _ in range(2 if rng.random() < 0.2 else 1)]
-    if rng.random() < 0.15:
-        guitars[0] = pt.line(rng, time, chords, bars)
+    guitars = [(pt.comping if rng.random() < 0.6 else manners.accompanied)(rng, time, chords, bars) for _ in range(2 if rng.random() < 0.2 else 1)]
+    lines = rng.random()
+    if lines < 0.3:
+        guitars[0] = (pt.line if lines < 0.04 else manners.improvised)(rng, time, chords, bars)
     alone = rng.random() < 0.6
     bass = pt.bass(rng, time, chords, bars) if not alone and rng.random() < 0.75 else []
     drums = pt.drums(rng, time, bars) if not alone and (not bass or rng.random() < 0.65) else []
@@ -96,6 +99,7 @@ def pattern_clip(sounds, rng):
     return audio, *cut.beats(time.times[:-1], meter.beats), meter.beats
 
 
+@functools.lru_cache(None)
 def played(file):
     """A player's notes (string by string), beats, chords."""
     data = json.loads(file.read_text())
@@ -113,21 +117,77 @@ def played(file):
 ROOTS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
-def player_clip(sounds, rng, file):
+@functools.lru_cache(None)
+def by_beats(file):
+    """A player's notes as (beat, midi, seconds), with the seconds of a beat, how many there are, and the tonic."""
+    notes, beats, _ = played(file)
+    # Annotated onsets lie a little after the sound's own.
+    late = 0.004 if file.stem.endswith("solo") else 0.010
+    grid = np.array([b[0] for b in beats])
+    step = np.diff(grid).mean()
+    at = lambda t: np.interp(t, grid, np.arange(len(grid))) + np.minimum(t - grid[0], 0) / step + np.maximum(t - grid[-1], 0) / step
+    key = next(a["data"][0]["value"] for a in json.loads(file.read_text())["annotations"] if a["namespace"] == "key_mode")
+    return [(float(at(t - late)), round(m), d) for t, m, d in notes], step, len(grid), ROOTS[key[0]] + key.count("#", 0, 2) - key.count("b", 1, 2)
+
+
+def pieced(rng, file, others, beats):
+    """Playing of so many beats put together from beats, bars or lines of takes of one kind, each at its place in the bar: (beat, midi, seconds a beat there, seconds)."""
+    kin = [f for f in others if f.stem[-4:] == file.stem[-4:]]
+    tonic = by_beats(file)[3]
+    unit = int(rng.choice([1, 2, 4, 4, 8, 16]))
+    own = rng.choice([0.3, 0.7, 1.0])
+    some = [kin[k] for k in rng.choice(len(kin), min(len(kin), 6), replace=False)]
+    out = []
+    for start in range(0, beats, unit):
+        notes, step, count, other = by_beats(file if rng.random() < own else some[rng.integers(len(some))])
+        bars = (count - start % 4 - min(unit, count - 4)) // 4
+        if bars < 1:
+            continue
+        source = 4 * int(rng.integers(bars)) + start % 4
+        up = (tonic - other + 6) % 12 - 6
+        # What comes a little before a beat belongs to it.
+        out += [(b - source + start, m + up, step, d) for b, m, d in notes if source - 0.12 <= b < source + unit - 0.12]
+    return sorted(out)
+
+
+def player_clip(sounds, rng, file, others):
+    """A take with new sounds at a new, moving tempo: as it was played, or put together anew; at times with notes left out, at other pitches, or later and earlier than played."""
     notes, beats, chords = played(file)
     solo = file.stem.endswith("solo")
-    # Annotated onsets lie a little after the sound's own.
     late = 0.004 if solo else 0.010
     grid = np.array([b[0] for b in beats])
+    step = np.diff(grid).mean()
+    bpm = float(np.clip(60 / step * np.exp(rng.uniform(-0.3, 0.3)), 50, 208))
+    anew = rng.random() < 0.6
     bars = len(beats) // 4 + 1
-    bpm = 60 / np.diff(grid).mean() * np.exp(rng.uniform(-0.2, 0.2))
+    if anew:
+        bars = max(bars, int(np.ceil((SECONDS + 8) * bpm / 240)) + 3)
     time = pt.Time(rng, pt.METERS[0], bpm, bars * 4, rng.choice([0.5, 0.5, 0.6, 0.66]), 8)
-    # Players' time onto the new one, beat by beat, on past the last.
-    end = grid[-1] + np.diff(grid).mean() * np.arange(1, bars * 4 + 1 - len(grid) + 1)
-    source = np.concatenate([grid, end])[:len(time.times)]
-    warp = lambda t: np.interp(t, source, time.times[:len(source)])
     up = rng.integers(-4, 5)
-    guitar = [(warp(t - late) if t > late else t - late, round(m) + up, max(warp(t + d) - warp(t), 0.05), np.exp(0.25 * rng.standard_normal())) for t, m, d in notes]
+    end = grid[-1] + step * np.arange(1, max(bars * 4 + 1 - len(grid), 0) + 1)
+    source = np.concatenate([grid, end])[:len(time.times)]
+    if anew:
+        lies = lambda b: float(np.interp(b, np.arange(len(time.times)), time.times) + min(b, 0) * 60 / bpm)
+        guitar = [(lies(b), m + up, max(d * 60 / bpm / own, 0.05), np.exp(0.25 * rng.standard_normal())) for b, m, own, d in pieced(rng, file, others, bars * 4)]
+    else:
+        # Players' time onto the new one, beat by beat, on past the last.
+        warp = lambda t: np.interp(t, source, time.times[:len(source)])
+        guitar = [(warp(t - late) if t > late else t - late, round(m) + up, max(warp(t + d) - warp(t), 0.05), np.exp(0.25 * rng.standard_normal())) for t, m, d in notes]
+    if rng.random() < 0.3:
+        gone = rng.uniform(0, 0.25)
+        guitar = [n for n in guitar if rng.random() > gone]
+    if rng.random() < 0.4:
+        lag, jitter = rng.normal(0, 0.012), rng.uniform(0, 0.012)
+        guitar = [(t + lag + jitter * rng.standard_normal(), *rest) for t, *rest in guitar]
+    if solo and rng.random() < 0.3:
+        # Another line in the same rhythm.
+        scale = sorted({(m - up) % 12 for _, m, *_ in guitar} or {0})
+        steps = [m for m in range(48, 84) if (m - up) % 12 in scale]
+        at, other = int(rng.integers(len(steps))), []
+        for t, _, d, g in guitar:
+            at = int(np.clip(at + rng.integers(-3, 4), 0, len(steps) - 1))
+            other.append((t, steps[at], d, g))
+        guitar = other
     harmony = []
     for half in range(2 * bars + 2):
         t = source[min(half * 2, len(source) - 1)] + 0.1
@@ -137,15 +197,17 @@ def player_clip(sounds, rng, file):
         harmony.append(((root + up) % 12, shape))
     company = rng.random()
     guitars, bass, drums = [guitar], [], []
-    if company < 0.2 or 0.35 < company < 0.45:
+    # Beats of several takes have no harmony that a bass could follow.
+    if not anew and (company < 0.2 or 0.35 < company < 0.45):
         bass = pt.bass(rng, time, harmony, bars)
     if company < 0.35:
         drums = pt.drums(rng, time, bars)
     if solo and 0.2 < company < 0.3:
         guitars.append(pt.comping(rng, time, harmony, bars))
-    cut = Cut(rng, time.times[:len(grid)], 4, max(time.times[len(grid) - 1] - SECONDS, 1.0))
+    last = bars * 4 if anew else len(grid)
+    cut = Cut(rng, time.times[:last], 4, max(time.times[last - 1] - SECONDS, 1.0))
     audio = mixed(sounds, rng, [cut.notes(g) for g in guitars], cut.notes(bass), cut.notes(drums), SECONDS)
-    return audio, *cut.beats(time.times[:len(grid)], 4), 4
+    return audio, *cut.beats(time.times[:last], 4), 4
 
 
 def idle_clip(sounds, rng):

@@ -1,5 +1,6 @@
 """Makes the training set: clips as features and beats, in shards under a folder, on all cores but `spare`, until a number of shards or seconds is reached:
-python3 make.py DATA FOLDER PROGRAM SHARDS [SECONDS [SPARE]]. Players 00 and 01 alone; a few of their files are kept for validation, in every twelfth shard.
+python3 make.py DATA SOUNDFONT FOLDER PROGRAM SHARDS [SECONDS [SPARE]]. A shard holds clips of one kind, by its number. Players 00 and 01 alone; a few of their files are kept for validation,
+in every eleventh shard.
 """
 import multiprocessing
 import os
@@ -15,6 +16,7 @@ import numpy as np
 import scipy.io.wavfile
 
 import clips
+from kinds import KEPT_EVERY, kind_of
 from sounds import RATE, Sounds
 
 sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
@@ -22,26 +24,27 @@ from shards import save  # noqa: E402
 
 CHANNELS, FRAME_HZ = 23, 22050 / 512
 KEPT = ("Funk2-119", "SS3-98", "BN3-154", "Jazz1-200", "Rock2-85", "Jazz3-137")
-SHARD, KEPT_EVERY = 25, 12
+SHARD = 25
 SEED = int(os.environ.get("SEED", 1000))
 MOST_BEATS = 120
 METERS = {4: 0, 3: 1, 2: 2}
 
 
-def clip(sounds, pool, rng):
+def clip(n, sounds, every, rng):
     """Sound, beats, places, beats a bar (0 where there are none); and of what kind: a pattern, a player's notes, neither."""
-    dice = rng.random()
-    if dice < 0.58:
+    kind = kind_of(n)
+    if kind == "pattern":
         return clips.pattern_clip(sounds, rng), 0
-    if dice < 0.95:
-        return clips.player_clip(sounds, rng, pool[rng.integers(len(pool))]), 1
-    return clips.idle_clip(sounds, rng), 2
+    if kind == "idle":
+        return clips.idle_clip(sounds, rng), 2
+    pool = [f for f in every if f.name.startswith(kind) and any(k in f.name for k in KEPT) == (n % KEPT_EVERY == 0)]
+    return clips.player_clip(sounds, rng, pool[rng.integers(len(pool))], pool), 1
 
 
 def shard(n):
     """Writes features x [clip, frame, channel], beats and places in the bar [clip, beat] (beats beyond the last are -1), meter (0: 4/4, 1: 3/4, 2: 6/8, -1: none),
     the time after which nothing is known, and the kind."""
-    sounds, pools, program, target, until = GIVEN
+    sounds, every, program, target, until = GIVEN
     file = target / f"{n:05}.npz"
     if file.exists() or time.time() > until:
         return
@@ -52,7 +55,7 @@ def shard(n):
     with tempfile.TemporaryDirectory() as folder:
         folder = pathlib.Path(folder)
         for c in range(SHARD):
-            (audio, beats, places, bar), out["kind"][c] = clip(sounds, pools[n % KEPT_EVERY == 0], rng)
+            (audio, beats, places, bar), out["kind"][c] = clip(n, sounds, every, rng)
             scipy.io.wavfile.write(folder / f"{c}.wav", RATE, np.round(32767 * np.clip(audio, -1, 1)).astype(np.int16))
             inside = np.flatnonzero(beats < clips.SECONDS)[:MOST_BEATS]
             out["beats"][c, :len(inside)], out["places"][c, :len(inside)] = beats[inside], places[inside]
@@ -65,18 +68,17 @@ def shard(n):
     save(file, **out)
 
 
-def main(data, target, program, shards, seconds=1e9, spare=0):
+def main(data, soundfont, target, program, shards, seconds=1e9, spare=0):
     global GIVEN
     until = time.time() + seconds
     data, target = pathlib.Path(data), pathlib.Path(target)
     target.mkdir(parents=True, exist_ok=True)
     every = sorted((data / "guitarset" / "annotation").glob("0[01]_*.jams"))
-    kept = [f for f in every if any(k in f.name for k in KEPT)]
-    GIVEN = Sounds(data, np.random.default_rng(1)), ([f for f in every if f not in kept], kept), program, target, until
+    GIVEN = Sounds(data, soundfont, np.random.default_rng(1)), every, program, target, until
     with multiprocessing.get_context("fork").Pool(max(os.cpu_count() - spare, 1)) as pool:
         for _ in pool.imap_unordered(shard, range(shards)):
             pass
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4]), *map(float, sys.argv[5:6]), *map(int, sys.argv[6:7]))
+    main(*sys.argv[1:5], int(sys.argv[5]), *map(float, sys.argv[6:7]), *map(int, sys.argv[7:8]))

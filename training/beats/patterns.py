@@ -51,6 +51,14 @@ class Time:
         beat = min(bar * self.meter.beats + beat, len(self.times) - 2)
         return self.times[beat] + self.places[within] * (self.times[beat + 1] - self.times[beat])
 
+    def beat(self, position):
+        """Any place in beats, swung as the slots are; before the first and past the last as near them."""
+        beat = int(np.clip(np.floor(position + 1e-9), 0, len(self.times) - 2))
+        within = position - beat
+        if 0 < within < 1:
+            within = np.interp(within, np.arange(self.meter.parts + 1) / self.meter.parts, [*self.places, 1.0])
+        return self.times[beat] + within * (self.times[beat + 1] - self.times[beat])
+
 
 def rhythm(rng, meter):
     """A bar of strokes: 'a' a chord, 'x' a scratch, '.' silence, '-' goes on."""

@@ -1,13 +1,17 @@
-"""Single sounds to build clips from: guitars (sampled and a plain model of a plucked string), a bass (the model alone), scratches, drums (sampled and made
-of noise and sines). All at 22,050 samples a second, beginning at their onset.
+"""Single sounds to build clips from: guitars (sampled, of a soundfont, and a plain model of a plucked string), a bass (the model alone), scratches, drums (of the soundfont and
+made of noise and sines). All at 22,050 samples a second, beginning at their onset. What `checks/hear/renders.py` plays with is not among them.
 """
+import pathlib
 import re
+import sys
 
 import numpy as np
 import scipy.signal as sig
 import soundfile
 
-RATE = 22050
+sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
+from soundfont import RATE, Soundfont  # noqa: E402
+
 LOWEST, HIGHEST = 38, 90
 NAMES = {n: i for i, n in enumerate(["c", "db", "d", "eb", "e", "f", "gb", "g", "ab", "a", "bb", "b"])}
 
@@ -17,13 +21,7 @@ def read(file, seconds):
     x = x if x.ndim == 1 else x.mean(axis=1)
     if rate != RATE:
         x = sig.resample_poly(x, RATE, rate).astype(np.float32)
-    x = x / (np.abs(x).max() + 1e-9)
-    # From where it first comes near its loudest, less two milliseconds.
-    start = max(np.argmax(np.abs(x) > 0.12) - 44, 0)
-    x = x[start:start + int(seconds * RATE)].copy()
-    fade = min(len(x), 2000)
-    x[-fade:] *= np.linspace(1, 0, fade)
-    return x
+    return cut(x, seconds)
 
 
 def pluck(hz, rng, seconds, bright):
@@ -45,16 +43,29 @@ def pluck(hz, rng, seconds, bright):
     return (y / (np.abs(y).max() + 1e-9)).astype(np.float32)
 
 
+def cut(x, seconds=2.6):
+    """From where it first comes near its loudest, less two milliseconds, with its end faded."""
+    x = x / (np.abs(x).max() + 1e-9)
+    start = max(np.argmax(np.abs(x) > 0.12) - 44, 0)
+    x = x[start:start + int(seconds * RATE)].copy()
+    fade = min(len(x), 2000)
+    x[-fade:] *= np.linspace(1, 0, fade)
+    return x.astype(np.float32)
+
+
 class Sounds:
-    def __init__(self, folder, rng):
-        self.guitars = {}
-        for name, pattern in (("electric-by-string", r"[A-G]\d?_([A-G]b?)(\d)_"), ("electric-flatwound", r"([a-g]b?)(\d)_"), ("archtop", r"([a-g]b?)(\d)_")):
-            found = {}
-            for file in sorted((folder / "samples" / name).glob("*.ogg")):
-                m = re.match(pattern, file.name)
-                if m:
-                    found.setdefault(12 * (int(m[2]) + 1) + NAMES[m[1].lower()], []).append(read(file, 2.6))
-            self.guitars[name] = self.spread(found, rng)
+    def __init__(self, folder, soundfont, rng):
+        self.guitars, found = {}, {}
+        for file in sorted((folder / "samples" / "electric-by-string").glob("*.ogg")):
+            m = re.match(r"[A-G]\d?_([A-G]b?)(\d)_", file.name)
+            if m:
+                found.setdefault(12 * (int(m[2]) + 1) + NAMES[m[1].lower()], []).append(read(file, 2.6))
+        self.guitars["electric-by-string"] = self.spread(found, rng)
+        font = Soundfont(soundfont)
+        # Nylon, steel, hollow, clean, muted, driven.
+        for number, decay in ((24, 1.2), (25, 1.6), (26, 1.4), (27, 2.0), (28, 0.4), (29, 4.0)):
+            play = font.program(number, decay_s=decay)
+            self.guitars[f"font-{number}"] = {m: [cut(play(m, 2.4, rng)) for _ in range(2)] for m in range(LOWEST, HIGHEST)}
         self.guitars["pluck"] = {m: [pluck(440 * 2 ** ((m - 69) / 12), rng, 2.2, rng.uniform(0.2, 0.9)) for _ in range(2)] for m in range(LOWEST, HIGHEST)}
         self.bass = [{m: pluck(440 * 2 ** ((m - 69) / 12), rng, 1.8, bright) for m in range(24, 60)} for bright in (0.6, 0.85, 0.95)]
         noises = sorted((folder / "samples" / "noises").glob("*.ogg"))
@@ -69,9 +80,9 @@ class Sounds:
             strings = sum(pluck(440 * 2 ** ((m - 69) / 12), rng, 0.2, rng.uniform(0.2, 0.9)) for m in rng.choice(np.arange(40, 66), rng.integers(2, 6), replace=False))
             x = strings * np.exp(-np.arange(len(strings)) / (rng.uniform(0.006, 0.03) * RATE))
             self.scratches.append((x / np.abs(x).max()).astype(np.float32))
-        kind = {"kick": ("bass", "heavy_kick"), "snare": ("snare",), "hat": ("cymbal_closed", "cymbal_pedal"), "ride": ("cymbal_open", "cowbell", "cymbal_soft"), "crash": ("cymbal_hard", "splash"), "tom": ("tom",)}
-        drums = sorted((folder / "samples" / "drums").glob("*.ogg"))
-        self.drums = {k: [read(f, 1.2) for f in drums if any(f.name.startswith(f"drum_{p}") for p in ps)] for k, ps in kind.items()}
+        keys = {"kick": (35, 36), "snare": (38, 40, 37, 39), "hat": (42, 44), "ride": (46, 51, 53, 59, 54, 70), "crash": (49, 57, 55), "tom": (41, 43, 45, 47, 48, 50)}
+        kits = [font.program(kit, bank=128) for kit in (0, 8, 16, 25, 40)]
+        self.drums = {k: [cut(kit(key, 1.2, rng)) for kit in kits for key in some] for k, some in keys.items()}
         t = np.arange(int(0.3 * RATE)) / RATE
         for _ in range(5):
             low, drop = rng.uniform(42, 65), rng.uniform(40, 160)

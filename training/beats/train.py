@@ -1,10 +1,11 @@
 """Trains the network of beats on clips made by make.py and writes its weights as `hear` reads them: python3 train.py FOLDER FILE SECONDS [WIDTH [SEED [STATE]]],
-where STATE is what an earlier run left beside its weights, to go on from.
+where STATE is what an earlier run left beside its weights, to go on from. With WITHOUT set to a player, none of that player's shards is taken in.
 
 A stack of dilated convolutions over time (S. Böck, M. Davies and P. Knees, "Multi-task learning of tempo and beat: learning one to improve the other",
 ISMIR 2019, of which the idea of such a stack is taken), at 43 frames a second; each frame gives beat and downbeat for its two halves, and the meter. Takes clips
 as they come into FOLDER, and SECONDS as a whole; on a GPU where there is one.
 """
+import os
 import pathlib
 import sys
 import time
@@ -14,6 +15,7 @@ import torch
 from torch import nn
 
 sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
+from kinds import KEPT_EVERY, kind_of  # noqa: E402
 from shards import Shards  # noqa: E402
 
 CHANNELS, TAPS, ANSWERS, METERS = 23, 5, 4, 3
@@ -126,7 +128,7 @@ def main(folder, file, seconds, width=64, seed=1, state=None):
     began = time.time()
     torch.manual_seed(seed)
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    clips = Shards(folder, device, read, held=12, most=60)
+    clips = Shards(folder, device, read, held=KEPT_EVERY, most=300, skip=lambda n: kind_of(n) == os.environ.get("WITHOUT"))
     while not (clips.more() and clips.train and clips.kept and len(clips.train[0]) >= 200):
         time.sleep(1)
     sample = spread(clips.train[0][:1000])
@@ -141,7 +143,7 @@ def main(folder, file, seconds, width=64, seed=1, state=None):
     kept_model = Pulse(width).to(device)
     kept_model.load_state_dict(model.state_dict())
     print(sum(p.numel() for p in model.parameters()), "weights,", device, flush=True)
-    batch, highest = 48, 2e-3 if state else 3e-3
+    batch, highest = 96, 2e-3 if state else 3e-3
     optimizer = torch.optim.AdamW(model.parameters(), lr=highest, weight_decay=1e-2)
     step, said, looked, total = 0, time.time(), time.time(), []
     while (gone := (time.time() - began) / seconds) < 1:
