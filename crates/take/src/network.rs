@@ -15,7 +15,7 @@ pub(crate) const STRINGS: usize = 6;
 /// Frames that are kept of a window, and margins: notes are then those of a take heard at once but for 3 of 1,036; of windows of 510 and 40 frames, which cost less memory, for 12.
 const KEPT: usize = 1240;
 const MARGIN: usize = 60;
-/// More threads than these spend more of the processor than they save time.
+/// More threads than these spend more of the processor than they save time, and so do two on processors that share a core, as they mostly do.
 const MOST_THREADS: usize = 4;
 
 static WEIGHTS: &[u8] = include_bytes!("../weights/notes.onnx");
@@ -48,8 +48,8 @@ impl Posteriors {
 /// # Errors
 /// A sentence where the network does not run: a fault of the program, not of the take.
 pub(crate) fn posteriors(spectra: &Spectra, progress: &dyn Fn(f64)) -> Result<Posteriors, String> {
-    let many = std::thread::available_parallelism().is_ok_and(|n| n.get() > MOST_THREADS);
-    run(spectra, many.then(|| threads(MOST_THREADS)), false, progress)
+    let processors = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    run(spectra, &threads((processors / 2).clamp(1, MOST_THREADS)), false, progress)
 }
 
 /// Onset and sustain alone, on one thread, which takes longer but less of the machine: several hearings may go on beside each other.
@@ -57,7 +57,7 @@ pub(crate) fn posteriors(spectra: &Spectra, progress: &dyn Fn(f64)) -> Result<Po
 /// # Errors
 /// As [`posteriors`].
 pub(crate) fn onset_and_sustain(spectra: &Spectra) -> Result<Posteriors, String> {
-    run(spectra, Some(threads(1)), true, &|_| ())
+    run(spectra, &threads(1), true, &|_| ())
 }
 
 fn threads(count: usize) -> RunOptions {
@@ -65,7 +65,7 @@ fn threads(count: usize) -> RunOptions {
 }
 
 /// `brief`: onset and sustain alone.
-fn run(spectra: &Spectra, options: Option<RunOptions>, brief: bool, progress: &dyn Fn(f64)) -> Result<Posteriors, String> {
+fn run(spectra: &Spectra, options: &RunOptions, brief: bool, progress: &dyn Fn(f64)) -> Result<Posteriors, String> {
     let fault = |e: &dyn std::fmt::Display| format!("the note network does not run: {e}");
     let model = Model::load_static_slice(WEIGHTS).map_err(|e| fault(&e))?;
     let id = |name: &str| model.node_id(name).map_err(|e| fault(&e));
@@ -80,7 +80,7 @@ fn run(spectra: &Spectra, options: Option<RunOptions>, brief: bool, progress: &d
         let (from, to) = (at.saturating_sub(MARGIN), (at + longest + MARGIN).min(spectra.frames));
         let kept = (at + longest).min(spectra.frames) - at;
         let tensor = NdTensor::from_data([1, 3, to - from, BINS], spectra.cut(from, to));
-        let values = model.run(vec![(input, ValueOrView::View(tensor.view().into()))], outputs, options.clone()).map_err(|e| fault(&e))?;
+        let values = model.run(vec![(input, ValueOrView::View(tensor.view().into()))], outputs, Some(options.clone())).map_err(|e| fault(&e))?;
         let into = [&mut out.onset, &mut out.sustain, &mut out.strings, &mut out.scratch];
         for ((value, list), width) in values.into_iter().zip(into).zip([PITCHES, PITCHES, PITCHES * STRINGS, 1]) {
             let data = value.into_tensor::<f32>().ok_or_else(|| fault(&"an output is no list of numbers"))?.into_data();
