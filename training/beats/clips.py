@@ -117,12 +117,16 @@ def played(file):
 ROOTS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
+def late_by(file):
+    """Annotated onsets lie a little after the sound's own: seconds."""
+    return 0.004 if file.stem.endswith("solo") else 0.010
+
+
 @functools.lru_cache(None)
 def by_beats(file):
     """A player's notes as (beat, midi, seconds), with the seconds of a beat, how many there are, and the tonic."""
     notes, beats, _ = played(file)
-    # Annotated onsets lie a little after the sound's own.
-    late = 0.004 if file.stem.endswith("solo") else 0.010
+    late = late_by(file)
     grid = np.array([b[0] for b in beats])
     step = np.diff(grid).mean()
     at = lambda t: np.interp(t, grid, np.arange(len(grid))) + np.minimum(t - grid[0], 0) / step + np.maximum(t - grid[-1], 0) / step
@@ -154,7 +158,7 @@ def player_clip(sounds, rng, file, others):
     """A take with new sounds at a new, moving tempo: as it was played, or put together anew; at times with notes left out, at other pitches, or later and earlier than played."""
     notes, beats, chords = played(file)
     solo = file.stem.endswith("solo")
-    late = 0.004 if solo else 0.010
+    late = late_by(file)
     grid = np.array([b[0] for b in beats])
     step = np.diff(grid).mean()
     bpm = float(np.clip(60 / step * np.exp(rng.uniform(-0.3, 0.3)), 50, 208))
