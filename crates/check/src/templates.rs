@@ -144,3 +144,31 @@ pub(crate) fn colour(spectra: &[Vec<f32>], bins: usize) -> Vec<f32> {
     let top = smooth.iter().fold(0.0f64, |m, v| m.max(*v)).max(1e-12);
     smooth.iter().map(|s| libm::pow(s / top + 0.01, -0.7) as f32).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_lobe_is_that_of_a_hann_window() {
+        // By the definition: the sum over the window, which is 1 in its middle.
+        let n = 4096;
+        let by_sum = |x: f64| {
+            let turn = std::f64::consts::TAU / f64::from(n);
+            let (re, im) = (0..n).map(f64::from).fold((0.0, 0.0), |(re, im), k| {
+                let w = 0.5 - 0.5 * libm::cos(turn * k);
+                (re + w * libm::cos(turn * x * k), im - w * libm::sin(turn * x * k))
+            });
+            libm::hypot(re, im) / (f64::from(n) / 2.0)
+        };
+        for x in [0.0, 0.3, 0.7, 1.0, 1.5, 2.0, 2.7, -0.7, -1.0] {
+            assert!((lobe(x) - by_sum(x)).abs() < 1e-4, "{x}: {} and {}", lobe(x), by_sum(x));
+        }
+    }
+
+    #[test]
+    fn a_height_is_the_highest_of_three_bins() {
+        let spectrum = [0.1, 0.5, 0.2, 0.9, 0.3];
+        assert_eq!([0.0, 0.6, 1.4, 2.0, 3.5, 4.4, 9.0].map(|at| height(&spectrum, at)), [0.5, 0.5, 0.5, 0.9, 0.9, 0.9, 0.0]);
+    }
+}

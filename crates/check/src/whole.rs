@@ -175,3 +175,15 @@ pub(crate) fn at_tempo(score: &Score, times: f64) -> Score {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_of_a_few_notes_do_not_speak_for_the_passage() {
+        assert!((held_by_parts(&[(0.9, 100), (0.5, 8), (0.0, 7)]) - 0.7).abs() < 1e-12);
+        assert_eq!(held_by_parts(&[(0.0, 7)]), 1.0);
+        assert_eq!(held_by_parts(&[]), 1.0);
+    }
+}
