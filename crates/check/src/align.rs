@@ -751,3 +751,80 @@ fn smooth(strokes: &[Stroke], length_s: f64) -> Vec<(f64, f64)> {
     }
     grid
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GRID: [(f64, f64); 3] = [(1.0, 3.0), (2.0, 5.0), (4.0, 6.0)];
+
+    fn near(a: f64, b: f64) -> bool {
+        (a - b).abs() < 1e-9
+    }
+
+    fn strokes(of: impl Iterator<Item = (f64, f64)>) -> Vec<Stroke> {
+        of.map(|(written_s, heard_s)| Stroke { written_s, heard_s, strength: 1.0 }).collect()
+    }
+
+    #[test]
+    fn a_line_goes_through_its_points_and_on_by_the_ends() {
+        assert!([(1.0, 3.0), (1.5, 4.0), (2.0, 5.0), (3.0, 5.5), (4.0, 6.0), (0.0, 1.0), (6.0, 7.0)].iter().all(|(x, y)| near(line(&GRID, *x), *y)));
+        assert!(near(line(&[], 2.5), 2.5) && near(line(&[(1.0, 4.0)], 2.5), 5.5));
+        assert!(near(line(&[(1.0, 4.0), (1.0, 5.0)], 2.5), 4.0));
+    }
+
+    #[test]
+    fn written_and_heard_times_lead_back_to_each_other() {
+        let mut a = Alignment { strokes: strokes([(1.0, 3.0), (1.5, 4.0), (2.0, 5.0)].into_iter()), grid: GRID.to_vec(), sure: 1.0, semitones: 0, stretch: 1.0, onsets: vec![] };
+        assert!([0.2, 1.0, 1.7, 3.3, 5.0].iter().all(|t| near(a.written(a.heard(*t)), *t)));
+        assert_eq!([1.5, 1.5019, 1.4999, 1.503, 1.497, 9.0].map(|t| a.stroke(t).is_some()), [true, false, true, false, false, false]);
+        assert!(near(a.found(), 1.0));
+        a.strokes[0].strength = 0.25;
+        assert!(near(a.found(), 2.0 / 3.0));
+    }
+
+    #[test]
+    fn the_bins_of_a_pitch_are_its_partials() {
+        // 440 Hz and its multiples up to 8, at the size of the short window.
+        let of = |hz: f64| (hz * FINE_SIZE as f64 / f64::from(RATE_HZ)).round() as usize;
+        let a: Vec<usize> = (1..=8).map(|k| of(440.0 * f64::from(k))).filter(|b| (2..298).contains(b)).collect();
+        assert_eq!(bins_of(&[69], 0.0), a);
+        assert_eq!(bins_of(&[68], 100.0), a);
+        // An octave above has every other of them, and beyond as far as is looked.
+        let both = bins_of(&[69, 81], 0.0);
+        let beyond: Vec<usize> = (5..=8).map(|k| of(880.0 * f64::from(k))).filter(|b| *b < 298).collect();
+        assert_eq!(both, [a, beyond].concat());
+    }
+
+    #[test]
+    fn peaks_stand_over_all_that_is_near() {
+        let mut curve = vec![0.0f32; 40];
+        (curve[10], curve[15], curve[16], curve[30], curve[31]) = (1.0, 0.5, 0.6, 0.4, 0.4);
+        assert_eq!(peaks(&curve), [10, 16, 30]);
+        curve[15] = 1.1;
+        assert_eq!(peaks(&curve), [15, 30]);
+        assert!(peaks(&[]).is_empty() && peaks(&[1.0, 0.0]).is_empty());
+    }
+
+    #[test]
+    fn a_grid_is_straight_where_playing_is_and_passes_over_one_stroke_that_is_off() {
+        let lies = |t: f64| 1.2 + 1.05 * t;
+        let mut played = strokes((0..33).map(|n| (f64::from(n) * 0.25, lies(f64::from(n) * 0.25))));
+        let grid = smooth(&played, 7.8);
+        assert_eq!(grid.len(), 17);
+        assert!(near(grid[1].0, 0.5) && near(grid[16].0, 7.8) && grid.iter().all(|(w, h)| (h - lies(*w)).abs() < 1e-6));
+        played[16].heard_s += 0.2;
+        assert!(smooth(&played, 7.8).iter().all(|(w, h)| (h - lies(*w)).abs() < 2e-3));
+        // A weak stroke moves it less than a strong one does.
+        let moved = |strength: f32| {
+            let mut few = strokes([(0.0, 0.0), (1.0, 1.0), (2.0, 2.01), (3.0, 3.0), (4.0, 4.0)].into_iter());
+            few[2].strength = strength;
+            line(&smooth(&few, 4.0), 2.0) - 2.0
+        };
+        assert!(moved(0.1) > 0.0 && moved(0.1) < 0.5 * moved(1.0), "{} {}", moved(0.1), moved(1.0));
+        // Played backwards, time goes on.
+        let back = strokes((0..9).map(|n| (f64::from(n) * 0.5, 4.0 - f64::from(n) * 0.5)));
+        assert!(smooth(&back, 4.0).windows(2).all(|w| w[0].1 < w[1].1));
+        assert_eq!(smooth(&[], 1.0).len(), 3);
+    }
+}

@@ -135,3 +135,16 @@ impl Here {
         ]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn chances_are_even_at_a_half_and_nothing_out_of_range() {
+        assert!(even(0.5).abs() < 1e-6 && (even(0.0) + 2.3).abs() < 0.01 && (even(1.0) - 2.3).abs() < 0.01 && (even(0.8) + even(0.2)).abs() < 1e-5 && (4.0 * even(0.8) - libm::logf(4.0)).abs() < 1e-3);
+        let here = Here { lowest: 40, begins: vec![[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]], sounds: vec![[7.0, 8.0, 9.0], [1.5, 2.5, 3.5]] };
+        assert_eq!([(40, 0), (41, 2), (39, 0), (42, 1)].map(|(m, n)| here.begins(m, n)), [1.0, 6.0, NOTHING, NOTHING]);
+        assert_eq!([(40, 1), (41, 0), (39, 2)].map(|(m, n)| here.sounds(m, n)), [8.0, 1.5, NOTHING]);
+    }
+}

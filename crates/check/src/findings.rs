@@ -341,3 +341,15 @@ pub fn note_name(key: Option<Key>, midi: i32) -> String {
         _ => midi.to_string(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn intervals_sureness_and_notes_have_their_words() {
+        assert_eq!([1, -1, 2, 12, -12, 7].map(interval_words), ["a semitone", "a semitone", "a whole tone", "an octave", "an octave", "7 semitones"]);
+        assert_eq!([0.99, 0.95, 0.81, 0.8, 0.0].map(sure_words), ["quite sure", "fairly sure", "fairly sure", "a guess", "a guess"]);
+        assert_eq!([note_name(Key::parse("E major").ok(), 61), note_name(Key::parse("Ab major").ok(), 61), note_name(None, 300), note_name(None, -1)], ["C#4", "Db4", "300", "-1"]);
+    }
+}

@@ -112,3 +112,15 @@ fn quantile(values: &[f64], q: f64) -> f64 {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_lie_between_the_values_in_their_order() {
+        let v = [4.0, 1.0, 3.0, 2.0];
+        assert_eq!([0.0, 0.25, 0.5, 1.0].map(|q| quantile(&v, q)), [1.0, 1.75, 2.5, 4.0]);
+        assert_eq!((median(&[]), median(&[7.0]), median(&[9.0, 1.0, 2.0])), (0.0, 7.0, 2.0));
+    }
+}

@@ -225,3 +225,18 @@ fn explained(sound: &Sound, right: &[f32], seats: &[f32], strokes: &[(f64, Vec<i
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_go_from_left_to_right_and_a_seat_lets_through_what_is_near() {
+        assert_eq!([(1.0, 0.0), (0.0, 1.0), (0.0, 0.0), (0.5, 0.5)].map(|(l, r)| (100.0 * place_of(l, r)).round()), [-100.0, 100.0, 0.0, 0.0]);
+        // Constant power: cosine and sine of the place's angle.
+        let angle = |p: f32| (p + 1.0) * std::f32::consts::FRAC_PI_4;
+        assert!([-0.7f32, -0.2, 0.4, 0.9].iter().all(|p| (place_of(libm::cosf(angle(*p)), libm::sinf(angle(*p))) - p).abs() < 1e-5));
+        assert_eq!(let_through(2.0, 0.3, 0.3), 2.0);
+        assert!((let_through(2.0, 0.3 + SEAT_WIDTH, 0.3) - 2.0 * libm::expf(-1.0)).abs() < 1e-5 && (let_through(2.0, 0.3 - 2.0 * SEAT_WIDTH, 0.3) - 2.0 * libm::expf(-4.0)).abs() < 1e-5);
+    }
+}
