@@ -144,8 +144,7 @@ fn speech_like_sound_is_no_music() {
         }
         0.5 * out * libm::sin(std::f64::consts::PI * along)
     });
-    // Syllables come at an almost even pace: of their beats it may be sure.
-    assert_unsure("speech-like", &listen(&Buffer::from_mono(RATE_HZ, speech).unwrap()), [1.0, 0.3, 0.3]);
+    assert_unsure("speech-like", &listen(&Buffer::from_mono(RATE_HZ, speech).unwrap()), [0.3, 0.3, 0.3]);
 }
 
 #[test]
