@@ -101,9 +101,9 @@ def pattern_clip(sounds, rng):
 
 @functools.lru_cache(None)
 def played(file):
-    """A player's notes (string by string), beats, chords."""
+    """A player's notes (string by string), beats, chords, and the tonic of the key."""
     data = json.loads(file.read_text())
-    notes, beats, chords = [], [], []
+    notes, beats, chords, tonic = [], [], [], 0
     for a in data["annotations"]:
         if a["namespace"] == "note_midi":
             notes += [(d["time"], d["value"], d["duration"]) for d in a["data"]]
@@ -111,10 +111,17 @@ def played(file):
             beats = [(d["time"], d["value"]["position"]) for d in a["data"]]
         elif a["namespace"] == "chord":
             chords = [(d["time"], d["value"]) for d in a["data"]]
-    return sorted(notes), beats, chords
+        elif a["namespace"] == "key_mode":
+            tonic = root_of(a["data"][0]["value"])
+    return sorted(notes), beats, chords, tonic
 
 
 ROOTS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
+def root_of(label):
+    """The pitch class that a chord's or a key's label begins with; C where it begins with none."""
+    return ROOTS.get(label[0], 0) + label.count("#", 0, 2) - label.count("b", 1, 2)
 
 
 def late_by(file):
@@ -125,13 +132,12 @@ def late_by(file):
 @functools.lru_cache(None)
 def by_beats(file):
     """A player's notes as (beat, midi, seconds), with the seconds of a beat, how many there are, and the tonic."""
-    notes, beats, _ = played(file)
+    notes, beats, _, tonic = played(file)
     late = late_by(file)
     grid = np.array([b[0] for b in beats])
     step = np.diff(grid).mean()
     at = lambda t: np.interp(t, grid, np.arange(len(grid))) + np.minimum(t - grid[0], 0) / step + np.maximum(t - grid[-1], 0) / step
-    key = next(a["data"][0]["value"] for a in json.loads(file.read_text())["annotations"] if a["namespace"] == "key_mode")
-    return [(float(at(t - late)), round(m), d) for t, m, d in notes], step, len(grid), ROOTS[key[0]] + key.count("#", 0, 2) - key.count("b", 1, 2)
+    return [(float(at(t - late)), round(m), d) for t, m, d in notes], step, len(grid), tonic
 
 
 def pieced(rng, file, others, beats):
@@ -156,7 +162,7 @@ def pieced(rng, file, others, beats):
 
 def player_clip(sounds, rng, file, others):
     """A take with new sounds at a new, moving tempo: as it was played, or put together anew; at times with notes left out, at other pitches, or later and earlier than played."""
-    notes, beats, chords = played(file)
+    notes, beats, chords, _ = played(file)
     solo = file.stem.endswith("solo")
     late = late_by(file)
     grid = np.array([b[0] for b in beats])
@@ -196,9 +202,8 @@ def player_clip(sounds, rng, file, others):
     for half in range(2 * bars + 2):
         t = source[min(half * 2, len(source) - 1)] + 0.1
         label = [c[1] for c in chords if c[0] <= t] or ["C"]
-        root = ROOTS.get(label[-1][0], 0) + label[-1].count("#", 0, 2) - label[-1].count("b", 1, 2)
         shape = pt.SHAPES[1 if ":min" in label[-1] else 0]
-        harmony.append(((root + up) % 12, shape))
+        harmony.append(((root_of(label[-1]) + up) % 12, shape))
     company = rng.random()
     guitars, bass, drums = [guitar], [], []
     # Beats of several takes have no harmony that a bass could follow.

@@ -21,7 +21,8 @@ import soundfile
 from basses import bass, clip
 from clips import invented, shuffled
 from prepare import EVIDENCE, ROOT, sources
-from sounds import RATE, Soundfont, drum, plucked, stringed, struck
+from soundfont import Soundfont
+from sounds import RATE, drum, plucked, stringed, struck
 
 sys.path.append(str(pathlib.Path(__file__).resolve().parents[1]))
 from shards import save  # noqa: E402

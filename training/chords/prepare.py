@@ -15,7 +15,8 @@ import numpy as np
 import soundfile
 
 from clips import clip, invented, shuffled
-from sounds import RATE, Soundfont, plucked, samples
+from soundfont import Soundfont
+from sounds import RATE, plucked, samples
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 EVIDENCE = [os.environ["EXAMPLES"] + "/evidence"] if "EXAMPLES" in os.environ else ["cargo", "run", "-q", "--release", "-p", "hear", "--example", "evidence", "--"]

@@ -14,7 +14,7 @@ from scipy.signal import fftconvolve, lfilter
 
 sys.path += [str(pathlib.Path(__file__).resolve().parents[1]), str(pathlib.Path(__file__).resolve().parents[1] / "notes")]
 from pluck import guitar, note  # noqa: E402
-from soundfont import RATE, Soundfont, shaped  # noqa: E402, F401
+from soundfont import RATE, shaped  # noqa: E402
 
 CLASSES = {"c": 0, "db": 1, "d": 2, "eb": 3, "e": 4, "f": 5, "gb": 6, "g": 7, "ab": 8, "a": 9, "bb": 10, "b": 11}
 

@@ -17,7 +17,8 @@ import soundfile
 from clips import performance, played
 from labels import KINDS, TONES
 from prepare import ROOT
-from sounds import RATE, Soundfont, recorded
+from soundfont import Soundfont
+from sounds import RATE, recorded
 from train import HIDDEN, INPUTS, OUT, Q, scores
 from windows import NOTES, Pool, inputs
 
