@@ -349,7 +349,7 @@ fn coarse(seen: &Seen, score: &Score, groups: &[f64], written: &Features, known:
     let (_, offset, stretch, turned) = best;
     all.sort_by(f64::total_cmp);
     let usual = all[all.len() / 2];
-    let path = follow(seen, score, groups, written, offset / seconds, stretch, turned);
+    let (path, _) = follow(seen, score, groups, written, offset / seconds, stretch, turned);
     let inside: Vec<f64> = written
         .iter()
         .enumerate()
@@ -378,8 +378,8 @@ const CHANGE: f64 = 0.5;
 const AWAY: f64 = 0.02;
 
 /// The likeliest path near the straight line `offset + stretch * w` (frames): even stretches whose tempo changes by little from one to the next, for players do not jump
-/// by a stroke where one chord is struck again and again. Written and heard frames, the ends of the stretches.
-fn follow(seen: &Seen, score: &Score, groups: &[f64], written: &Features, offset: f64, stretch: f64, semitones: usize) -> Vec<(f64, f64)> {
+/// by a stroke where one chord is struck again and again. Written and heard frames, the ends of the stretches; and what the path is worth.
+fn follow(seen: &Seen, score: &Score, groups: &[f64], written: &Features, offset: f64, stretch: f64, semitones: usize) -> (Vec<(f64, f64)>, f64) {
     let (heard, fine) = (&seen.features, &seen.fine);
     let turned = if semitones > 6 { semitones as i32 - 12 } else { semitones as i32 };
     const PLACES: usize = 2 * OFF as usize + 1;
@@ -452,6 +452,7 @@ fn follow(seen: &Seen, score: &Score, groups: &[f64], written: &Features, offset
         .flat_map(|d| (0..TEMPI).map(move |r| (d, r)))
         .max_by(|a, b| best[a.0][a.1].total_cmp(&best[b.0][b.1]))
         .unwrap_or((OFF as usize, MOVES as usize));
+    let worth = best[d][r];
     let place = |w: usize, d: usize| (w as f64, line(w as f64) + (d as f64 - OFF as f64) / 2.0);
     let mut path = vec![place(from.len() * EVEN, d)];
     for (n, back) in from.iter().enumerate().rev() {
@@ -461,7 +462,7 @@ fn follow(seen: &Seen, score: &Score, groups: &[f64], written: &Features, offset
         path.push(place(n * EVEN, d));
     }
     path.reverse();
-    path
+    (path, worth)
 }
 
 /// Levels frame by frame in short windows, for rises.
@@ -593,8 +594,6 @@ impl Fine {
 
     /// Puts each group of written notes on an onset near its rough time: heard seconds and strength.
     fn place(&self, score: &Score, groups: &[f64], rough: &[f64], semitones: i32, cents: f64, fixed: bool) -> Vec<(f64, f32)> {
-        const REACH: i64 = 22;
-        const WIDTH: usize = 2 * REACH as usize + 1;
         let rate = f64::from(RATE_HZ) / FINE as f64;
         let base: Vec<i64> = rough.iter().map(|t| ((t + BIAS_S) * rate).round() as i64).collect();
         let mut curves: Vec<[f32; WIDTH]> = Vec::with_capacity(groups.len());
@@ -602,38 +601,9 @@ impl Fine {
             let begins = Begins::of(score, *g, semitones, cents);
             curves.push(std::array::from_fn(|d| self.begins(&begins, b + d as i64 - REACH)));
         }
-        // Viterbi: each stroke on a rise, gaps as the rough times have them.
-        let mut before = [0.0f64; WIDTH];
-        let mut from: Vec<[u8; WIDTH]> = Vec::with_capacity(groups.len());
-        for (n, curve) in curves.iter().enumerate() {
-            let mut now = [f64::MIN; WIDTH];
-            let mut back = [0u8; WIDTH];
-            let gap = if n == 0 { 0.0 } else { rough[n] - rough[n - 1] };
-            let rounding = if n == 0 { 0.0 } else { (base[n] - base[n - 1]) as f64 - gap * rate };
-            // Frames by which a gap may differ: 12 ms, more over a longer one.
-            let loose = (0.012 + 0.04 * gap.min(1.0)) * rate;
-            for d in 0..WIDTH {
-                let own = f64::from(curve[d]) * 2.0 - 0.5 * ((d as f64 - REACH as f64) / if fixed { 8.0 } else { 14.0 }).powi(2);
-                if n == 0 {
-                    now[d] = own;
-                    continue;
-                }
-                for (p, earlier) in before.iter().enumerate() {
-                    let off = d as f64 - p as f64 + rounding;
-                    let value = earlier + own - 0.5 * (off / loose).powi(2).min(12.0);
-                    if value > now[d] {
-                        now[d] = value;
-                        back[d] = p as u8;
-                    }
-                }
-            }
-            from.push(back);
-            before = now;
-        }
-        let mut out = vec![(0.0, 0.0); groups.len()];
-        let mut d = (0..WIDTH).max_by(|a, b| before[*a].total_cmp(&before[*b])).unwrap_or(0);
-        for n in (0..groups.len()).rev() {
-            let curve = &curves[n];
+        let (track, _) = track(&curves, rough, &base, fixed);
+        let mut out = Vec::with_capacity(groups.len());
+        for (n, (curve, d)) in curves.iter().zip(track).enumerate() {
             // The nearest top of its own curve.
             let mut top = d;
             for _ in 0..3 {
@@ -647,13 +617,57 @@ impl Fine {
             let bend = a - 2.0 * b + c;
             let shift = if bend < -1e-6 { f64::from(0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 };
             let time = (base[n] as f64 + top as f64 - REACH as f64 + shift) / rate - BIAS_S;
-            out[n] = if b > 0.12 { (time, b) } else { (rough[n], 0.0) };
-            if n > 0 {
-                d = from[n][d] as usize;
-            }
+            out.push(if b > 0.12 { (time, b) } else { (rough[n], 0.0) });
         }
         out
     }
+}
+
+/// Frames of the short windows by which a stroke is looked for to both sides of its rough time, and how many places these are.
+const REACH: i64 = 22;
+const WIDTH: usize = 2 * REACH as usize + 1;
+
+/// The likeliest places of strokes (0 to `WIDTH`) by their curves, kept together by how far apart their rough times (seconds; `base`: frames) are; and what they are worth.
+fn track(curves: &[[f32; WIDTH]], rough: &[f64], base: &[i64], fixed: bool) -> (Vec<usize>, f64) {
+    let rate = f64::from(RATE_HZ) / FINE as f64;
+    // Viterbi: each stroke on a rise, gaps as the rough times have them.
+    let mut before = [0.0f64; WIDTH];
+    let mut from: Vec<[u8; WIDTH]> = Vec::with_capacity(curves.len());
+    for (n, curve) in curves.iter().enumerate() {
+        let mut now = [f64::MIN; WIDTH];
+        let mut back = [0u8; WIDTH];
+        let gap = if n == 0 { 0.0 } else { rough[n] - rough[n - 1] };
+        let rounding = if n == 0 { 0.0 } else { (base[n] - base[n - 1]) as f64 - gap * rate };
+        // Frames by which a gap may differ: 12 ms, more over a longer one.
+        let loose = (0.012 + 0.04 * gap.min(1.0)) * rate;
+        for d in 0..WIDTH {
+            let own = f64::from(curve[d]) * 2.0 - 0.5 * ((d as f64 - REACH as f64) / if fixed { 8.0 } else { 14.0 }).powi(2);
+            if n == 0 {
+                now[d] = own;
+                continue;
+            }
+            for (p, earlier) in before.iter().enumerate() {
+                let off = d as f64 - p as f64 + rounding;
+                let value = earlier + own - 0.5 * (off / loose).powi(2).min(12.0);
+                if value > now[d] {
+                    now[d] = value;
+                    back[d] = p as u8;
+                }
+            }
+        }
+        from.push(back);
+        before = now;
+    }
+    let mut d = (0..WIDTH).max_by(|a, b| before[*a].total_cmp(&before[*b])).unwrap_or(0);
+    let worth = before[d];
+    let mut places = vec![0; curves.len()];
+    for n in (0..curves.len()).rev() {
+        places[n] = d;
+        if n > 0 {
+            d = from[n][d] as usize;
+        }
+    }
+    (places, worth)
 }
 
 /// What begins at one written time, over all parts.
@@ -874,5 +888,131 @@ mod tests {
         assert!(fine.near(5.5, &[60], 0.0).is_none() && fine.near(-1.0, &[], 0.0).is_none() && fine.near(99.0, &[], 0.0).is_none());
         let onsets = fine.onsets();
         assert!(notes.iter().all(|(t, _)| onsets.iter().filter(|o| (o.0 - t).abs() < 0.01).count() == 1), "{onsets:?}");
+    }
+
+    /// Three parts, one stroke of them between the slots.
+    const BAND: &str = r#"lesson "t" { passage "p" { tempo 100; slots 8
+        part "g" instrument="guitar" { grip "a" "x x 5 5 5 x"; grip "b" "x x 7 5 6 x"; bar "a . a 5:3 . a a ."; bar "b . b .  4:5 - 3:7 -"; bar "a [a a]=2 . b - . 2:5" }
+        part "b" instrument="bass" { bar "3:3 - - 3:3 . 2:5 . ."; bar "3:5 - . . 3:5 - - -"; bar "3:3 - - . . . 3:1 ." }
+        part "k" instrument="drums" {
+            bar { kick "x . . . x . . ."; snare ". . x . . . x ." }
+            bar { kick "x . . x . . . ."; snare ". . x . . . x ." }
+            bar { kick "x . . . x . . ."; snare ". . . . . . x x" }
+        } } }"#;
+
+    /// The band at a tempo that wanders, some semitones off: sounds by the sum of partials, drums as noise that dies away, each rising over 20 ms, and a hiss.
+    fn band(score: &Score, begin_s: f64, semitones: i32) -> (Sound, Vec<f64>) {
+        let rate = f64::from(RATE_HZ);
+        let mut dice = crate::steps::Dice(7);
+        let mut noise = |level: f64| level * (dice.below(20_001) as f64 / 10_000.0 - 1.0);
+        let heard = |w: f64| begin_s + 1.02 * w + 0.03 * libm::sin(1.3 * w);
+        let mut out: Vec<f64> = (0..((heard(score.length_s) + 0.8) * rate) as usize).map(|_| noise(0.01)).collect();
+        let notes = score.parts.iter().flat_map(|p| p.notes.iter().map(move |n| (p.is_pitched(), n)));
+        for (n, (pitched, note)) in notes.enumerate() {
+            let hz = 440.0 * libm::exp2((f64::from(note.midi + semitones) - 69.0) / 12.0);
+            let from = (heard(note.at_s) * rate) as usize;
+            let level = 0.01 + 0.015 * (n % 5) as f64;
+            for (k, sample) in out.iter_mut().skip(from).take((note.length_s.clamp(0.08, 0.9) * rate) as usize).enumerate() {
+                let t = k as f64 / rate;
+                *sample += (t / 0.02).min(1.0) * if pitched && !note.unpitched {
+                    (1..=7).map(f64::from).map(|j| level / j * libm::sin(std::f64::consts::TAU * j * hz * t + j) * libm::exp(-2.0 * j * t)).sum::<f64>()
+                } else {
+                    noise(2.0 * level * libm::exp(-30.0 * t))
+                };
+            }
+        }
+        let groups = groups(score);
+        let sound = Sound::new(&wave::Buffer::new(RATE_HZ, vec![out.into_iter().map(|s| s as f32).collect()]).unwrap()).unwrap();
+        (sound, groups.into_iter().map(heard).collect())
+    }
+
+    #[test]
+    fn the_steps_of_an_alignment_are_as_kept() {
+        let reading = lesson::read(BAND);
+        assert!(reading.is_sound(), "{:?}", reading.problems);
+        let score = Score::of(&reading.lesson.passages[0]);
+        let groups = groups(&score);
+        let seconds = HOP as f64 / f64::from(RATE_HZ);
+        let (sound, truth) = band(&score, 0.7, 0);
+        let seen = Seen::new(&sound, 4.0);
+        let written = score_features(&score, seconds);
+        let mut out = crate::steps::Steps::default();
+        for (n, row) in seen.features.iter().enumerate().step_by(13) {
+            out.say(&format!("record {n}"), *row);
+        }
+        for (n, row) in written.iter().enumerate().step_by(7) {
+            out.say(&format!("score {n}"), *row);
+        }
+        for (n, turned) in [0, 1, 5, 7, 11].into_iter().enumerate() {
+            out.say(&format!("alike {turned}"), (0..20).map(|w| alike(&seen.features[5 * w + n], &written[9 * w], turned)));
+        }
+        // The record as it is, moved, and with one point or the pitch given.
+        let known = |start_s: f64, within: f64| Known { start_s, start_within_s: within, ..Known::default() };
+        let cases = [
+            (0, known(0.7, 0.3)),
+            (0, known(0.3, 0.6)),
+            (0, known(1.2, 0.6)),
+            (0, known(3.0, 0.4)),
+            (0, Known { pins: vec![(1.2, 1.95)], ..known(0.0, 2.0) }),
+            (0, Known { turned: Some(1), ..known(0.7, 0.3) }),
+            (1, known(0.6, 0.3)),
+            (2, known(0.8, 0.3)),
+            (-1, known(0.6, 0.4)),
+            (-2, known(0.7, 0.2)),
+        ];
+        for (n, (by, known)) in cases.iter().enumerate() {
+            let (moved, _) = band(&score, 0.7, *by);
+            let seen = Seen::new(&moved, 0.0);
+            let c = coarse(&seen, &score, &groups, &written, known, seconds);
+            out.say(&format!("coarse {n}"), [c.sure, c.stretch, f64::from(c.semitones)].into_iter().chain(c.grid.iter().flat_map(|g| [g.0, g.1])));
+        }
+        for (n, (offset, stretch, turned)) in [(0.7 / seconds, 1.02, 0), (0.7 / seconds + 9.0, 1.0, 0), (0.7 / seconds - 11.0, 1.05, 0), (0.0, 1.0, 2), (0.6 / seconds, 1.03, 11), (200.0, 1.1, 0), (-150.0, 0.9, 0)].into_iter().enumerate() {
+            let (path, worth) = follow(&seen, &score, &groups, &written, offset, stretch, turned);
+            out.say(&format!("follow {n}"), [worth].into_iter().chain(path.into_iter().flat_map(|p| [p.0, p.1])));
+        }
+        // Onsets: of all, of pitches, of the groups.
+        let fine = &seen.fine;
+        out.say("flux", fine.flux.iter().copied().step_by(11));
+        out.say("onsets", seen.onsets.iter().flat_map(|o| [o.0, f64::from(o.1)]));
+        for pitches in [&[][..], &[48], &[60, 64], &[55, 60, 64]] {
+            for off in [-0.03, -0.012, 0.0, 0.02, 0.036] {
+                let found = truth.iter().flat_map(|t| fine.near(t + off, pitches, 4.0).map_or([0.0, 0.0], |f| [f.0, f64::from(f.1)]));
+                out.say(&format!("near {pitches:?} {off}"), found.collect::<Vec<f64>>());
+            }
+            let bins = bins_of(pitches, 4.0);
+            out.say(&format!("own {pitches:?}"), (100..fine.flux.len()).step_by(17).map(|f| fine.own(f, &bins)));
+        }
+        for (n, g) in groups.iter().enumerate() {
+            let begins = Begins::of(&score, *g, 0, 4.0);
+            let at = (truth[n] * f64::from(RATE_HZ) / FINE as f64) as i64;
+            out.say(&format!("begins {n} {} {:?}", begins.noise, begins.bins), (-4..8).map(|d| fine.begins(&begins, at + d)));
+        }
+        out.say("begins outside", [-1, fine.flux.len() as i64].map(|f| fine.begins(&Begins::of(&score, 0.0, 0, 0.0), f)));
+        for (n, (off, fixed, by)) in [(0.0, false, 0), (0.03, false, 0), (-0.05, true, 0), (0.09, false, 0), (0.01, true, 1)].into_iter().enumerate() {
+            // The rough times wander by themselves.
+            let rough: Vec<f64> = truth.iter().enumerate().map(|(n, t)| t + off + 0.01 * libm::sin(n as f64)).collect();
+            out.say(&format!("place {n}"), fine.place(&score, &groups, &rough, by, 4.0, fixed).into_iter().flat_map(|p| [p.0, f64::from(p.1)]));
+        }
+        // The track alone, through curves with two hills each.
+        let hills = |n: usize| -> [f32; WIDTH] { std::array::from_fn(|d| libm::expf(-((d as f32 - 12.0 - n as f32) / 2.0).powi(2)) + 0.9 * libm::expf(-((d as f32 - 30.0 + 2.0 * n as f32) / 3.0).powi(2))) };
+        let curves: Vec<[f32; WIDTH]> = (0..7).map(hills).collect();
+        let rough = [0.0, 0.21, 0.4, 0.43, 1.7, 1.95, 2.2];
+        let base = rough.map(|t| (t * f64::from(RATE_HZ) / FINE as f64).round() as i64);
+        for fixed in [false, true] {
+            let (places, worth) = track(&curves, &rough, &base, fixed);
+            out.say(&format!("track {fixed}"), [worth].into_iter().chain(places.iter().map(|p| *p as f64)));
+        }
+        // All together, with no, one and two points given.
+        for pins in [vec![], vec![(1.2, 1.95)], vec![(0.0, 0.72), (4.8, 5.6)]] {
+            let name = format!("aligned {}", pins.len());
+            let a = align(&seen, &score, &Known { pins, ..known(0.5, 0.5) }).unwrap();
+            let strokes = a.strokes.iter().flat_map(|s| [s.written_s, s.heard_s, f64::from(s.strength)]);
+            out.say(&name, [a.sure, a.stretch, f64::from(a.semitones), a.found()].into_iter().chain(strokes).chain(a.grid.iter().flat_map(|g| [g.0, g.1])));
+        }
+        // A grid through strokes that wander, some of them weak, one far off.
+        let wander: Vec<Stroke> = (0..40).map(f64::from).map(|n| Stroke { written_s: 0.31 * n, heard_s: 1.0 + 0.33 * n + 0.02 * libm::sin(0.9 * n) + if n == 17.0 { 0.15 } else { 0.0 }, strength: (0.2 + 0.04 * n) as f32 }).collect();
+        out.say("smooth", smooth(&wander, 12.3).into_iter().flat_map(|g| [g.0, g.1]));
+        out.say("smooth few", smooth(&wander[3..5], 2.0).into_iter().flat_map(|g| [g.0, g.1]));
+        out.held("align");
     }
 }

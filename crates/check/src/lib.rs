@@ -55,6 +55,8 @@ mod moments;
 mod rhythm;
 mod score;
 mod spectra;
+#[cfg(test)]
+mod steps;
 mod templates;
 mod whole;
 

@@ -15,11 +15,15 @@ impl Dice {
 
 /// Holds `out` line by line against `tests/answers.table` of the crate in `folder`, or writes it there where `ANSWERS` is `write`.
 pub fn held_against(folder: &str, out: &str, same: fn(&str, &str) -> bool) {
-    let file = std::path::Path::new(folder).join("tests/answers.table");
+    held_in(&std::path::Path::new(folder).join("tests/answers.table"), out, same);
+}
+
+/// The same with a table in another file.
+pub fn held_in(file: &std::path::Path, out: &str, same: fn(&str, &str) -> bool) {
     if std::env::var("ANSWERS").is_ok_and(|v| v == "write") {
-        std::fs::write(&file, out).unwrap();
+        std::fs::write(file, out).unwrap();
     }
-    let kept = std::fs::read_to_string(&file).unwrap();
+    let kept = std::fs::read_to_string(file).unwrap();
     let other: Vec<String> = kept.lines().zip(out.lines()).enumerate().filter(|(_, (a, b))| !same(a, b)).map(|(i, (a, b))| format!("line {}\n  was {a}\n  is  {b}", i + 1)).collect();
     assert!(other.is_empty() && kept.lines().count() == out.lines().count(), "{} answers changed; the first:\n{}", other.len(), other.iter().take(8).cloned().collect::<Vec<_>>().join("\n"));
 }
