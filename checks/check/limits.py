@@ -1,15 +1,15 @@
 """Sets the weights of the marks in `judge.rs`, by logistic regression over faults planted in renders of players 00 and 01 and in the development excerpt.
 
-Run from the repository's root, after train.py: python3 checks/check/limits.py RENDERS.json DEVELOP.json…
-All are saved by `planted.py … --save`: the first with `--renders WORK`, the others with `--develop`, alone and with `--mix`; for unwritten and moved notes again with `--kinds "left out,sixteenth"`,
-by a program whose limit `unwritten` in `judge.rs` is 4.5 lower. Prints the constants, and precision, recall and false alarms for limits on either; the limit is chosen by eye from what
+Run from the repository's root, after train.py: python3 checks/check/limits.py RENDERS.json[,RENDERS.json…] DEVELOP.json…
+All are saved by `planted.py … --save`: the first with `--renders WORK`, the others with `--develop`, alone and with `--mix`; again with `--kinds rest,held`, of which there are few; for moved notes again with
+`--kinds "left out,sixteenth,rest,held"`; for unwritten ones with `--kinds "left out,sixteenth"` by a program whose limit `unwritten` in `judge.rs` is 4.5 lower. Prints the constants, and precision, recall and false alarms for limits on either; the limit is chosen by eye from what
 the development excerpt and the renders say together: that of unwritten notes as the one by which some 1.1 are reported for a hundred notes of faultless parts.
 """
 
 import json
 import sys
 
-from material import enter
+from material import WRONG, enter
 
 enter(__file__)
 
@@ -17,15 +17,17 @@ import numpy as np
 from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import roc_auc_score
 
+FILES = sys.argv[1:]
 # A row of real sound weighs as much as so many of renders.
 REAL = 5.0
-WRONG = ("semitone", "tone", "octave", "string", "added")
+# Weights of a note's marks are held down, or single notes of faultless parts are surely wrong.
+HELD = 0.01
 
 
-def fitted(x, y, dx, dy, scaled_by, rounds=2000):
+def fitted(x, y, dx, dy, scaled_by, rounds=2000, held=0.3):
     """Weights and shift of a logistic regression over renders (x) and real sound (dx), each mark scaled by how it spreads in `scaled_by`."""
     scale = scaled_by.std(0) + 1e-3
-    model = LogisticRegression(C=0.3, max_iter=rounds)
+    model = LogisticRegression(C=held, max_iter=rounds)
     model.fit(np.concatenate([x, dx]) / scale, np.concatenate([y, dy]), np.concatenate([np.ones(len(x)), REAL * np.ones(len(dx))]))
     return model.coef_[0] / scale, model.intercept_[0]
 
@@ -42,9 +44,9 @@ def rows(files):
     return np.array(marks), np.array(wrong), np.array(clean)
 
 
-x, wrong, clean = rows(sys.argv[1:2])
-dx, dwrong, dclean = rows(sys.argv[2:])
-weights, shift = fitted(x, ~wrong, dx, ~dwrong, x)
+x, wrong, clean = rows(FILES[0].split(","))
+dx, dwrong, dclean = rows(FILES[1:])
+weights, shift = fitted(x, ~wrong, dx, ~dwrong, x, held=HELD)
 print(f"const SHIFT: f32 = {shift:.4f};")
 print(f"const WEIGHTS: [f32; MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
 for name, m, w, c in (("renders", x, wrong, clean), ("development", dx, dwrong, dclean)):
@@ -76,8 +78,8 @@ def strays(files):
     return np.array(marks), np.array(true), np.array(clean)
 
 
-x, true, clean = strays(sys.argv[1:2])
-dx, dtrue, dclean = strays(sys.argv[2:])
+x, true, clean = strays(FILES[0].split(","))
+dx, dtrue, dclean = strays(FILES[1:])
 weights, shift = fitted(x, true, dx, dtrue, x)
 print(f"const STRAY_SHIFT: f32 = {shift:.4f};")
 print(f"const STRAY_WEIGHTS: [f32; STRAY_MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
@@ -101,8 +103,8 @@ def moved(files):
     return np.array(marks), np.array(true), np.array(clean)
 
 
-x, true, clean = moved(sys.argv[1:2])
-dx, dtrue, dclean = moved(sys.argv[2:])
+x, true, clean = moved(FILES[0].split(","))
+dx, dtrue, dclean = moved(FILES[1:])
 weights, shift = fitted(x, true, dx, dtrue, np.concatenate([x, dx]), 3000)
 print(f"moved_shift: {shift:.4f},")
 print(f"moved_weights: [{', '.join(f'{w:.4f}' for w in weights)}],")

@@ -12,6 +12,9 @@ import environment  # noqa: E402
 
 PACKAGES = ["numpy", "scipy", "soundfile", "scikit-learn"]
 OPEN = [40, 45, 50, 55, 59, 64]
+# Kinds of planted faults that make a note wrong; of these, notes where nobody plays.
+NOBODY = ("rest", "held")
+WRONG = ("semitone", "tone", "octave", "string", "added", *NOBODY)
 ROOTS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 

@@ -36,11 +36,11 @@ struct Scale {
     moved_weights: [f32; MOVED_MARKS],
 }
 
-/// Where the note network did not listen.
+/// Where the note network did not listen. That nothing begins says nothing here: notes of a deep bass are often unheard.
 static PLAIN: Scale = Scale {
     limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.7, rival: -4.0, looked_for: -0.5, moved: 0.0, looked_at: -3.0, unwritten: -2.3 },
     shift: 7.4361,
-    weights: [0.3529, 0.6705, 0.6493, 0.1020, -0.0162, -0.3157, 0.1013, -0.1464, -0.2362, -0.9610, -0.1171, 0.3422, -0.1930, 0.2939, 0.0, 0.0],
+    weights: [0.3529, 0.6705, 0.6493, 0.1020, -0.0162, -0.3157, 0.1013, -0.1464, -0.2362, -0.9610, -0.1171, 0.3422, -0.1930, 0.2939, 0.0, 0.0, 0.0],
     stray_shift: -6.6191,
     stray_weights: [0.7110, -0.1097, 0.2738, 0.5575, -0.5616, 1.8225, 0.0207, -0.4860, -0.2452, -0.1602, 0.0275, -0.2932, -0.3403, -3.6000, 0.0, 0.0, 0.0],
     // Clearly heard there.
@@ -50,15 +50,15 @@ static PLAIN: Scale = Scale {
 
 /// Where it did.
 static LISTENED: Scale = Scale {
-    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.5, rival: -4.0, looked_for: 2.0, moved: 0.3, looked_at: -3.0, unwritten: -1.5 },
-    shift: 7.8927,
-    weights: [0.3860, 0.4130, 0.3114, 0.0115, -0.1879, -0.2430, 0.1168, -0.2428, -0.3254, -1.6485, -0.2006, 0.4490, -0.1710, 0.1644, 1.3899, 0.3024],
+    limits: Limits { supported: 2.0, heard: -2.0, contradicted: 0.0, rival: -4.0, looked_for: 2.0, moved: 0.0, looked_at: -3.0, unwritten: -1.5 },
+    shift: 6.3903,
+    weights: [0.1049, 0.4147, 0.6117, 0.0525, -0.1049, -0.1472, -0.2893, -0.0487, -2.1178, 0.8962, 0.5691, -0.0957, -0.0907, -0.0203, 1.7193, 0.2770, 1.2317],
     stray_shift: -6.8107,
     stray_weights: [
         0.3100, 0.1559, 0.6473, 0.0999, 0.3105, 2.0115, -0.0335, -1.4338, -0.0975, -0.2076, 0.0565, -0.1743, -0.2376, -4.5098, 1.4037, 1.5140, -0.3672,
     ],
-    moved_shift: -3.2217,
-    moved_weights: [-0.3480, 0.3532, -1.7427, 0.7644, 0.0868, 0.1400, 0.1120, 0.8181, -1.2843, -0.6853, 0.2624, -0.1805, 1.2039, -1.3004],
+    moved_shift: -1.0138,
+    moved_weights: [-0.1017, 0.2704, -1.4001, 1.3030, 0.3219, -0.1541, -0.1038, 0.9205, -0.9669, -0.7815, -0.0664, 0.4605, -2.2611, -1.4246],
 };
 
 fn scale(moments: &[Moment]) -> &'static Scale {
@@ -174,10 +174,10 @@ fn passed(part: &ScorePart, m: &Moment, midi: i32) -> bool {
 }
 
 /// What a note's evidence is made from.
-pub(crate) const MARKS: usize = 16;
+pub(crate) const MARKS: usize = 17;
 
 /// The marks of a note: its own odds, those of rivals near it, an octave off and anywhere; how its odds lie among those of its stroke, how much is covered by
-/// other notes, and how clear the stroke is.
+/// other notes, how clear the stroke is, and whether anything at all begins there.
 fn marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, own: f32, struck: &[i32], rivals: [Option<(f32, i32)>; 3]) -> [f32; MARKS] {
     let (low, _) = part.range();
     let m = &moments[at];
@@ -187,6 +187,8 @@ fn marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, own: f32, s
     let others = beside.get(beside.len() / 2).copied().unwrap_or(0.0);
     // The loudest pitch that nobody wrote here.
     let stranger = m.odds.iter().enumerate().filter(|(i, _)| !struck.contains(&(low + *i as i32)) && !m.ringing.contains(&(low + *i as i32))).map(|(_, o)| *o).fold(-8.0f32, f32::max);
+    // A note on a rest has no rivals, either: is even the likeliest of all pitches far from having been struck?
+    let nothing = (m.odds.iter().copied().fold(-12.0f32, f32::max) + 4.5).clamp(-1.0, 0.0);
     let near = moments[at.saturating_sub(2)..(at + 3).min(moments.len())]
         .iter()
         .filter(|o| (o.written_s - m.written_s).abs() > 1e-6 && (o.written_s - m.written_s).abs() < 0.25)
@@ -210,6 +212,7 @@ fn marks(part: &ScorePart, moments: &[Moment], at: usize, midi: i32, own: f32, s
         m.chances_of(low, midi)[0],
         // Of the rivals.
         rivals.iter().flatten().map(|r| m.chances_of(low, r.1)[0]).fold(if m.chances.is_empty() { 0.0 } else { crate::chances::NOTHING }, f32::max),
+        nothing,
     ]
 }
 

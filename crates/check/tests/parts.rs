@@ -399,6 +399,22 @@ fn a_note_that_nobody_plays_with_a_stroke_is_told() {
 }
 
 #[test]
+fn a_note_on_a_rest_is_told() {
+    let played = r#"lesson "Test" { passage "one" { tempo 90; slots 8; record "a.wav" from=0 to=11
+        part "line" instrument="guitar" { bar "5:3 4:2 4:5 3:2  3:5 . . ."; bar "5:3 4:2 4:5 3:2  3:5 - - 4:2"; bar "5:5 . 4:7 3:2  3:5 . . 4:2"; bar "5:3 4:2 4:5 -  - - . ." } } }"#;
+    let record = sounded(played);
+    let faults = |text: &str| -> Vec<(FindingKind, u32, u32, Option<i32>)> {
+        let c = check::passage(&read(text), "one", &[("a.wav", &record)], &Options::default()).unwrap();
+        c.findings.iter().filter(|f| f.kind.contradicts() || f.kind == FindingKind::NoStroke).map(|f| (f.kind, f.bar, f.slot, f.written)).collect()
+    };
+    assert_eq!(faults(played), []);
+    // Where all is still, and where a string rings on.
+    for (from, to, bar, slot, midi) in [("3:5 . . .", "3:5 . 2:6 .", 1, 7, 65), ("3:5 . . 4:2\"; bar \"5:3", "3:5 . 4:4 4:2\"; bar \"5:3", 3, 7, 54), ("4:5 -  - -", "4:5 -  4:3 -", 4, 5, 53)] {
+        assert_eq!(faults(&changed(played, &[(from, to)])), [(FindingKind::NotThere, bar, slot, Some(midi))], "{to}");
+    }
+}
+
+#[test]
 fn a_scratch_and_a_stroke_that_is_not_there() {
     let text = |bar: &str| format!(r#"lesson "Test" {{ passage "one" {{ tempo 90; slots 8; record "a.wav" from=0 to=11; part "chop" instrument="guitar" {{ grip "a" "x x 5 5 5 5"; {bar} }} }} }}"#);
     let played = text("bar \"a . x . a . x a'\"; bar \"a . x . a . . .\"; bar \"a . x . a . x a'\"; bar \"a . x . . . x .\"");
