@@ -161,3 +161,100 @@ fn with_note(event: &Event, token: &str, string: Option<u8>, new: Option<(u8, u8
 fn by_hand(found: &str) -> EditError {
     EditError { found: found.into(), right: "change it in the text by hand".into(), span: Span::default(), problems: vec![], outcome: String::new() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::blank;
+    use crate::whole::Whole;
+
+    const TEXT: &str = r#"lesson "t" {
+  passage "p" {
+    tempo 100
+    slots 8
+    part "g" instrument="guitar" {
+      grip "a" "x x 5 5 5 x"
+      bar "5:3 . 4:2 - a' . 4:2+3:2~ x"   // kept
+      bar ">a43 . a~ . D4:5 [4:5 4:7]=2 ."  heard="as written at slot 3"
+      bar "5:10+4:9 . . . . . . ." times=2 heard="as written"
+    }
+  }
+}
+"#;
+
+    fn at(kind: FindingKind, bar: u32, slot: u32) -> Finding {
+        Finding { part: Some("g".into()), bar, bars: vec![bar], slot, ..blank(kind, 0.9, 1.0) }
+    }
+
+    fn note(kind: FindingKind, bar: u32, slot: u32, string: u8, place: Option<(u8, u8)>) -> Finding {
+        Finding { string: Some(string), suggested_place: place, ..at(kind, bar, slot) }
+    }
+
+    /// The text with one piece changed by accepting.
+    fn becomes(f: &Finding, from: &str, to: &str) {
+        assert!(lesson::read(TEXT).is_sound(), "{:?}", lesson::read(TEXT).problems);
+        let text = TEXT.to_string();
+        assert!(text.contains(from), "{from}");
+        assert_eq!(accept(&text, "p", f, Rounds::All).map_err(|e| e.found), Ok(text.replacen(from, to, 1)), "{f:?}");
+    }
+
+    fn refused(f: &Finding, why: &str) {
+        let found = accept(TEXT, "p", f, Rounds::All).map_err(|e| e.found);
+        assert!(found.as_ref().is_err_and(|e| e.contains(why)), "{found:?} for {why}");
+    }
+
+    #[test]
+    fn each_kind_of_finding_changes_its_own_token_alone() {
+        use FindingKind::{GripNote, Moved, NoStroke, NotThere, NoteOrScratch, OtherPitch, Unwritten};
+        // Another pitch: of a single note, of one of two with its sign kept, of a grip's, which is written out.
+        becomes(&note(OtherPitch, 1, 3, 4, Some((4, 12))), "4:2 - a'", "4:12 - a'");
+        becomes(&note(OtherPitch, 1, 7, 3, Some((3, 4))), "4:2+3:2~", "4:2+3:4~");
+        becomes(&note(OtherPitch, 1, 7, 4, Some((5, 7))), "4:2+3:2~", "5:7+3:2~");
+        becomes(&note(OtherPitch, 1, 5, 3, Some((3, 4))), "a' . 4:2", "4:5'+3:4'+2:5' . 4:2");
+        becomes(&note(OtherPitch, 2, 1, 3, Some((3, 6))), ">a43", ">4:5+3:6");
+        becomes(&note(OtherPitch, 2, 5, 4, Some((4, 7))), "D4:5 [", "D4:7 [");
+        becomes(&note(OtherPitch, 3, 1, 5, Some((5, 9))), "5:10+4:9", "5:9+4:9");
+        // Not there: the note goes, or the whole stroke.
+        becomes(&note(NotThere, 1, 7, 4, None), "4:2+3:2~", "3:2~");
+        becomes(&note(NotThere, 1, 1, 5, None), "5:3 .", ". .");
+        becomes(&note(NotThere, 2, 3, 4, None), "a~ .", "3:5~+2:5~ .");
+        // One more of a stroke, behind the others or in the grip's order; one where nothing was.
+        becomes(&note(GripNote, 1, 3, 0, Some((2, 3))), "4:2 - a'", "4:2+2:3 - a'");
+        becomes(&note(GripNote, 2, 1, 0, Some((2, 5))), ">a43", ">4:5+3:5+2:5");
+        becomes(&note(Unwritten, 1, 2, 0, Some((6, 1))), "5:3 . ", "5:3 6:1 ");
+        becomes(&at(NoStroke, 1, 8), "3:2~ x", "3:2~ .");
+        becomes(&at(NoteOrScratch, 1, 2), "5:3 . ", "5:3 x ");
+        // A single note goes elsewhere; in all rounds of its line.
+        becomes(&Finding { moved_slots: Some(1), ..at(Moved, 1, 1) }, "5:3 . ", ". 5:3 ");
+        becomes(&Finding { moved_slots: Some(-1), ..at(Moved, 2, 5) }, ". D4:5 [", "D4:5 . [");
+    }
+
+    #[test]
+    fn what_no_token_stands_for_alone_is_for_the_hand() {
+        use FindingKind::{GripNote, Moved, NotThere, OtherPitch, Unwritten};
+        refused(&Finding { moved_slots: Some(1), ..at(Moved, 1, 7) }, "one note of a stroke");
+        refused(&Finding { moved_slots: Some(-1), ..at(Moved, 1, 1) }, "into another bar");
+        refused(&note(OtherPitch, 2, 6, 4, Some((4, 6))), "bracket");
+        refused(&note(OtherPitch, 1, 2, 4, Some((4, 6))), "no stroke stands there");
+        refused(&note(OtherPitch, 4, 3, 4, Some((4, 6))), "no stroke stands there");
+        refused(&note(OtherPitch, 1, 3, 4, None), "no place on the neck");
+        refused(&Finding { suggested_place: Some((4, 3)), ..at(OtherPitch, 1, 3) }, "no string");
+        refused(&at(NotThere, 1, 3), "no string");
+        refused(&at(GripNote, 1, 3), "no place on the neck");
+        refused(&at(Unwritten, 1, 2), "no place on the neck");
+        refused(&note(GripNote, 1, 8, 0, Some((2, 5))), "scratch");
+        refused(&at(FindingKind::Whole(Whole::Absent), 1, 1), "whole part");
+    }
+
+    #[test]
+    fn what_was_heard_as_written_is_added_to_what_the_bar_says_already() {
+        let text = TEXT.to_string();
+        let waved = |f: &Finding| settle(&text, "p", f, Settle::AsWritten).map_err(|e| e.found);
+        assert_eq!(waved(&at(FindingKind::NoStroke, 1, 8)), Ok(text.replacen("3:2~ x\"", "3:2~ x\" heard=\"as written at slot 8\"", 1)));
+        assert_eq!(waved(&at(FindingKind::NotThere, 2, 1)), Ok(text.replacen("at slot 3\"", "at slots 1, 3\"", 1)));
+        assert_eq!(waved(&at(FindingKind::NotThere, 2, 3)), Ok(text.clone()));
+        assert_eq!(waved(&at(FindingKind::NotThere, 3, 1)), Ok(text.clone()));
+        assert!(waved(&at(FindingKind::Whole(Whole::Silent), 1, 1)).is_err() && waved(&Finding { part: None, ..at(FindingKind::NoStroke, 1, 8) }).is_err());
+        assert_eq!(settle(&text, "p", &at(FindingKind::NoStroke, 1, 8), Settle::Accept).ok(), accept(&text, "p", &at(FindingKind::NoStroke, 1, 8), Rounds::All).ok());
+    }
+}

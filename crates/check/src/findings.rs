@@ -91,7 +91,7 @@ pub(crate) fn findings(score: &Score, checked: &Checked, wholes: &[(Option<usize
     out
 }
 
-fn blank(kind: FindingKind, sure: f64, serious: f64) -> Finding {
+pub(crate) fn blank(kind: FindingKind, sure: f64, serious: f64) -> Finding {
     Finding {
         kind,
         part: None,

@@ -249,6 +249,13 @@ fn a_take_speaks_to_its_player() {
     let f = c.findings.iter().find(|f| f.kind == FindingKind::OtherPitch).unwrap_or_else(|| panic!("{:?}", words(&c)));
     assert!(f.words.starts_with("bar 4, beat 3: you played B3 where C4 is written"), "{}", f.words);
     assert!(check::take(&reading.lesson, "one", "choir", &take, &Options::default()).is_err());
+    // It begins with the first sound, whatever hiss lies before.
+    let rate = take.rate_hz() as usize;
+    let peak = take.channel(0).iter().fold(0.0f32, |m, s| m.max(s.abs()));
+    let hiss = |n: usize| if n % 7 < 3 { 0.06 * peak } else { -0.06 * peak };
+    let late: Vec<f32> = (0..5 * rate).map(hiss).chain(take.channel(0).iter().copied()).collect();
+    let c = check::take(&reading.lesson, "one", "chop", &Buffer::from_mono(take.rate_hz(), late).unwrap(), &Options::default()).unwrap();
+    assert!((c.starts_s[0] - 5.0).abs() < 0.05, "{:?}", c.starts_s);
 }
 
 #[test]
