@@ -130,11 +130,11 @@ fn moments_of(part: &ScorePart, length_s: f64, dice: &mut Dice, listened: bool) 
 }
 
 /// The parts as sound of their own, each from its seat: sums of partials that die away, drums as noise, and a hiss.
-fn panned(score: &Score, begin_s: f64, seats: &[f64]) -> wave::Buffer {
+fn panned(score: &Score, begin_s: f64, seats: &[f64], hiss: f64) -> wave::Buffer {
     let rate = f64::from(RATE_HZ);
     let mut dice = Dice(11);
     let frames = ((begin_s + score.length_s + 0.4) * rate) as usize;
-    let mut sides: Vec<Vec<f64>> = (0..2).map(|_| (0..frames).map(|_| f64::from(number(&mut dice, -0.004, 0.004))).collect()).collect();
+    let mut sides: Vec<Vec<f64>> = (0..2).map(|_| (0..frames).map(|_| f64::from(number(&mut dice, -hiss, hiss))).collect()).collect();
     for (part, seat) in score.parts.iter().zip(seats) {
         let angle = (seat + 1.0) * std::f64::consts::FRAC_PI_4;
         let gains = [libm::cos(angle), libm::sin(angle)];
@@ -163,7 +163,7 @@ fn panned(score: &Score, begin_s: f64, seats: &[f64]) -> wave::Buffer {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::align::{Known, Seen, align};
+    use crate::align::{Alignment, Known, Seen, align};
     use crate::answer::{Checked, PartChecked};
     use crate::chances::Hearings;
     use crate::evidence::log_odds;
@@ -326,7 +326,7 @@ mod tests {
         assert!(reading.is_sound(), "{:?}", reading.problems);
         let score = Score::of(&reading.lesson.passages[0]);
         let mut out = Steps::default();
-        let stereo = panned(&score, 0.4, &[-0.7, 0.6, 0.0, 0.1]);
+        let stereo = panned(&score, 0.4, &[-0.7, 0.6, 0.0, 0.1], 0.004);
         let sound = Sound::new(&stereo).unwrap();
         let mono = Sound::new(&stereo.mono()).unwrap();
         out.say("sound", [sound.rms, sound.end_s, mono.rms, mono.end_s, f64::from(u8::from(sound.right.is_some())), f64::from(u8::from(mono.right.is_some()))]);
@@ -394,7 +394,7 @@ mod tests {
         }
         assert!(hearings.listen(&sound, Some(-0.7), 20, 5.0, (0.2, 3.5)).is_none());
         // All parts over one stretch, and over two that were played apart, the second from the middle alone.
-        let later = panned(&score, 0.55, &[-0.6, 0.5, 0.1, 0.0]);
+        let later = panned(&score, 0.55, &[-0.6, 0.5, 0.1, 0.0], 0.004);
         let stretches = [stretch(&stereo, &score, 0.5, None, true), stretch(&later.mono(), &score, 0.5, None, true), stretch(&later, &score, 0.5, Some(1), false)];
         for (name, range) in [("one", 0..1), ("two", 0..2), ("turned", 2..3)] {
             for (n, part) in score.parts.iter().enumerate() {
@@ -411,5 +411,38 @@ mod tests {
             out.say(&format!("{name} held"), [0, 3].map(|moves| whole::held(&score, &stretches[range.start], moves)));
         }
         out.held("heard");
+    }
+
+    #[test]
+    fn what_is_asked_of_a_whole_record_is_as_kept() {
+        let reading = lesson::read(SHORT);
+        let score = Score::of(&reading.lesson.passages[0]);
+        let mut out = Steps::default();
+        // A record that ends: the last stroke is written 3.75 s in, heard at 4.33.
+        let grid = vec![(0.0, 0.5), (2.0, 2.6), (4.2, 4.7)];
+        let alignment = Alignment { strokes: vec![], grid, sure: 1.0, semitones: 0, stretch: 1.0, onsets: vec![] };
+        for end in [0.2, 1.0, 2.7, 3.5, 3.8, 3.9, 3.95, 4.0, 4.4, 5.0] {
+            out.say(&format!("ends at {end}"), crate::ends_early(&score, &alignment, end).map_or([0.0, -1.0], |(at, bar)| [at, f64::from(bar)]));
+        }
+        // Swung by more and by less than written, and as written.
+        let known = Known { start_s: 0.4, start_within_s: 0.2, pins: vec![], turned: None };
+        let slow = r#"lesson "t" { passage "p" { tempo 66; slots 8; part "g" instrument="guitar" { bar "5:3 4:2 4:5 3:2 3:5 3:2 4:5 4:2" times=2 } } }"#;
+        let slow = Score::of(&lesson::read(slow).lesson.passages[0]);
+        for (score, unit, percent) in [(&score, 0.5, 66.0), (&slow, 0.5, 50.0), (&slow, 0.5, 59.0), (&slow, 0.5, 66.0), (&slow, 0.5, 74.0)] {
+            let seen = Seen::new(&Sound::new(&panned(&whole::at_swing(score, unit, percent), 0.4, &[0.0; 4], 0.0)).unwrap(), 5.0);
+            let as_written = align(&seen, score, &known).unwrap();
+            let found = as_written.found();
+            let a = crate::swung(score, &seen, &known, as_written);
+            out.say(&format!("swung {unit} {percent}"), [found, a.found()].into_iter().chain(a.strokes.iter().flat_map(|s| [s.written_s, s.heard_s, f64::from(s.strength)])));
+        }
+        // At another tempo, against what is heard as written.
+        for times in [0.5, 1.0, 2.0] {
+            let played = panned(&whole::at_tempo(&score, times), 0.4, &[-0.7, 0.6, 0.0, 0.1], 0.004);
+            let span = crate::Span { file: "a.wav", record: &played, from_s: 0.4, to_s: 0.4 + score.length_s };
+            for share in [0.0, 0.5, 0.9] {
+                out.say(&format!("tempo {times} beside {share}"), crate::other_tempi(&score, &span, &known, 5.0, 0.0, share).into_iter().flat_map(|t| [t.0, t.1]));
+            }
+        }
+        out.held("record");
     }
 }
