@@ -1,6 +1,6 @@
 //! Neck diagrams, tab and staff, laid out as one frame of positioned glyphs and paths.
 //!
-//! [`neck_diagram`] draws a grip, [`systems`] sets a passage line by line, [`system_strip`] in one line, [`svg`] writes any [`Frame`] for a page. A frame holds positions only: whoever draws it (SVG here, PDF in
+//! [`neck_diagram`] draws a grip, [`systems`] sets a passage line by line, [`Setting`] does so again and again while it is edited, [`system_strip`] in one line, [`svg`] writes any [`Frame`] for a page. A frame holds positions only: whoever draws it (SVG here, PDF in
 //! `pack`) measures nothing anew. Text is set without kerning and ligatures in the faces of [`fonts::font_files`], music signs are the
 //! outlines of [`glyphs::glyph_outline`].
 //!
@@ -34,6 +34,7 @@ mod meter;
 mod neck_diagram;
 mod outlines;
 mod rhythm;
+mod setting;
 mod shapes;
 mod sizes;
 mod spacing;
@@ -54,6 +55,7 @@ pub use neck_diagram::{Diagram, Show, neck_diagram};
 pub use heading::{BarName, harmony_names};
 pub use lock_map::{LockMapOptions, lock_map, lock_map_lines};
 pub use outlines::outlined;
+pub use setting::Setting;
 pub use svg::{escaped, number, svg};
 pub use system::{StaffWish, SystemOptions, system_strip, systems};
 pub use techniques::StrokeSigns;

@@ -11,6 +11,7 @@ use crate::frame::{Anchor, Bounds, Face, Frame, Ink, Item, What};
 use crate::heading::{BarName, draw_heading, harmony_names, name_room};
 use crate::line::{Line, PlacedBar};
 use crate::meter::{draw_meter, meter_width};
+use crate::setting::{Kept, LineKey};
 use crate::rhythm::{draw_rhythm, is_empty_bar, measure_value};
 use crate::sizes::Sizes;
 use crate::spacing::{Block, Gap, break_lines, justify_gaps, optical_gap};
@@ -21,6 +22,7 @@ use crate::words::draw_words;
 use crate::wrap::{choose_cuts, close_beams, notate_cut};
 use lesson::{Attack, Bar, Beats, Event, Kind, Meter, Part, PartBar, Passage, SheetBar, Tone, Written};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// When a five-line staff stands over the tab.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -61,14 +63,23 @@ impl Default for SystemOptions {
 /// What is too full for a line goes on fewer bars to the line; a bar that is too full alone is parted at a beat and goes on in the next line,
 /// its number in brackets. Only what no cut can bring into the width (a bracket of many notes in a very narrow frame) is drawn smaller.
 pub fn systems(passage: &Passage, names: Option<&[BarName]>, options: &SystemOptions) -> Vec<Frame> {
+    let mut kept = Kept::default();
+    let frames = set(passage, names, options, &mut kept);
+    // Nothing else holds them then.
+    drop(kept);
+    frames.into_iter().map(Arc::unwrap_or_clone).collect()
+}
+
+/// As [`systems()`], with what was measured and drawn before taken over as far as it is the same.
+pub(crate) fn set(passage: &Passage, names: Option<&[BarName]>, options: &SystemOptions, kept: &mut Kept) -> Vec<Arc<Frame>> {
     let width = if options.width_pt.is_finite() { f64::max(options.width_pt, 120.0) } else { 480.0 };
     // What hangs over the end of a full line is known once the line is drawn: then its bars are shared out anew, with room for it.
     let mut over = Overhang::new();
     let mut frames = Vec::new();
     for _ in 0..6 {
-        let score = measure_score(passage, names, options, Some(width), &over);
+        let score = measure_score(passage, names, options, Some(width), &over, kept);
         let found;
-        (frames, found) = draw_lines(&score, width);
+        (frames, found) = draw_lines(&score, width, kept);
         if found.iter().all(|(bar, o)| over.get(bar).is_some_and(|have| have >= o)) {
             break;
         }
@@ -83,36 +94,40 @@ pub fn systems(passage: &Passage, names: Option<&[BarName]>, options: &SystemOpt
 /// By played bar: how far ink reaches past the end of a line that ends with it.
 type Overhang = BTreeMap<usize, f64>;
 
-fn draw_lines(score: &Score, width: f64) -> (Vec<Frame>, Overhang) {
+fn draw_lines(score: &Score, width: f64, kept: &mut Kept) -> (Vec<Arc<Frame>>, Overhang) {
     let (first, other) = (width - score.prefix(true).content, width - score.prefix(false).content);
-    let blocks: Vec<Block> = score.bars.iter().map(Measured::block).collect();
+    let blocks: Vec<Block> = score.bars.iter().map(|b| b.block()).collect();
     let mut start = 0;
     let counts = break_lines(&blocks, first, other);
-    let mut stretch = 1.15;
+    let mut stretch: f64 = 1.15;
     let mut frames = Vec::new();
     let mut over = Overhang::new();
     for (k, count) in counts.iter().enumerate() {
         let last = k + 1 == counts.len();
-        let drawn = draw_line(score, start..start + count, width, Fill { last, usual: stretch });
+        let range = start..start + count;
+        let pieces = score.bars[range.clone()].iter().map(|b| (b.printed, b.cuts.clone(), b.piece)).collect();
+        let key = LineKey { pieces, last, usual: if last { stretch.to_bits() } else { 0 } };
+        let drawn = kept.line(key, || draw_line(score, range, width, Fill { last, usual: stretch }));
         stretch = drawn.stretch;
         start += count;
         if drawn.over > 0.0 && !drawn.shrunk {
             over.insert(score.bars[start - 1].index, drawn.over);
         }
-        frames.push(drawn.frame);
+        frames.push(drawn.frame.clone());
     }
     (frames, over)
 }
 
 /// The whole passage as one line of its natural width, for a page that scrolls.
 pub fn system_strip(passage: &Passage, names: Option<&[BarName]>, options: &SystemOptions) -> Frame {
-    let score = measure_score(passage, names, options, None, &Overhang::new());
+    let score = measure_score(passage, names, options, None, &Overhang::new(), &mut Kept::default());
     let natural: f64 = score.bars.iter().map(|b| b.block().natural).sum();
     if score.bars.is_empty() {
         return Frame { alt: format!("{}: nothing to show.", passage.title), ..Frame::default() };
     }
     let width = score.prefix(true).content + natural * 1.1;
-    draw_line(&score, 0..score.bars.len(), width, Fill { last: false, usual: 1.0 }).frame
+    let frame = draw_line(&score, 0..score.bars.len(), width, Fill { last: false, usual: 1.0 }).frame;
+    Arc::unwrap_or_clone(frame)
 }
 
 /// A part that is shown.
@@ -125,8 +140,12 @@ struct Shown<'a> {
 }
 
 /// A printed bar, or a piece of one, with its columns measured.
-struct Measured {
+pub(crate) struct Measured {
     sheet: SheetBar,
+    /// Its place among the printed bars, where that bar was cut, and which piece of it this is.
+    printed: usize,
+    cuts: Vec<Beats>,
+    piece: usize,
     /// The played bar that is drawn.
     index: usize,
     /// The stretch of it that is drawn.
@@ -162,7 +181,7 @@ impl Measured {
 
 struct Score<'a> {
     passage: &'a Passage,
-    bars: Vec<Measured>,
+    bars: Vec<Arc<Measured>>,
     shown: Vec<Shown<'a>>,
     names: Vec<BarName>,
     labels: Vec<Vec<String>>,
@@ -216,7 +235,7 @@ fn choose_parts(passage: &Passage, options: &SystemOptions) -> Vec<usize> {
         .collect()
 }
 
-fn measure_score<'a>(passage: &'a Passage, names: Option<&[BarName]>, options: &SystemOptions, width: Option<f64>, over: &Overhang) -> Score<'a> {
+fn measure_score<'a>(passage: &'a Passage, names: Option<&[BarName]>, options: &SystemOptions, width: Option<f64>, over: &Overhang, kept: &mut Kept) -> Score<'a> {
     let sizes = Sizes::from_space(options.space_pt);
     let shown: Vec<Shown> = choose_parts(passage, options)
         .into_iter()
@@ -239,7 +258,7 @@ fn measure_score<'a>(passage: &'a Passage, names: Option<&[BarName]>, options: &
     let mut score = Score { passage, bars: Vec::new(), shown, names, labels, meter, sizes, signs: options.stroke_signs };
     let room = |first: bool| width.map_or(f64::INFINITY, |w| w - score.prefix(first).content);
     let rooms = (room(true), room(false));
-    score.bars = measure_bars(&score, &sheet, rooms, over);
+    score.bars = measure_bars(&score, &sheet, rooms, over, kept);
     score
 }
 
@@ -261,7 +280,7 @@ fn label_lines(part: &Part, sizes: &Sizes) -> Vec<String> {
 }
 
 /// Columns and room of every printed bar; those that are wider than a line (`rooms`: the first one, the others) in pieces.
-fn measure_bars(score: &Score, sheet: &[SheetBar], rooms: (f64, f64), over: &Overhang) -> Vec<Measured> {
+fn measure_bars(score: &Score, sheet: &[SheetBar], rooms: (f64, f64), over: &Overhang, kept: &mut Kept) -> Vec<Arc<Measured>> {
     let passage = score.passage;
     let mut out = Vec::new();
     let mut before = None;
@@ -271,27 +290,30 @@ fn measure_bars(score: &Score, sheet: &[SheetBar], rooms: (f64, f64), over: &Ove
         before = Some(bar.meter);
         let next = sheet.get(k + 1).map(|n| passage.bars[n.played[0]].meter);
         let courtesy = next.filter(|m| *m != bar.meter);
-        let mut whole = measure_pieces(score, s, &[], meter_change, courtesy);
         let over = over.get(&s.played[0]).copied().unwrap_or(0.0);
-        let room = if k == 0 { rooms.0 } else { rooms.1 } - over;
-        let block = whole[0].block();
-        if block.least > room - block.tail {
-            let parts: Vec<&PartBar> = score.shown.iter().filter_map(|p| p.part.bars.get(s.played[0])).collect();
-            let cuts = choose_cuts(bar, &parts, &whole[0].columns, &whole[0].gaps, room - block.tail);
-            if !cuts.is_empty() {
-                whole = measure_pieces(score, s, &cuts, meter_change, courtesy);
+        out.extend(kept.bar(k, over, || {
+            let pieces = |cuts: &[Beats]| measure_pieces(score, k, s, cuts, meter_change, courtesy);
+            let mut whole = pieces(&[]);
+            let room = if k == 0 { rooms.0 } else { rooms.1 } - over;
+            let block = whole[0].block();
+            if block.least > room - block.tail {
+                let parts: Vec<&PartBar> = score.shown.iter().filter_map(|p| p.part.bars.get(s.played[0])).collect();
+                let cuts = choose_cuts(bar, &parts, &whole[0].columns, &whole[0].gaps, room - block.tail);
+                if !cuts.is_empty() {
+                    whole = pieces(&cuts);
+                }
             }
-        }
-        if let Some(last) = whole.last_mut() {
-            last.overhang = over;
-        }
-        out.append(&mut whole);
+            if let Some(last) = whole.last_mut() {
+                last.overhang = over;
+            }
+            whole
+        }));
     }
     out
 }
 
 /// One printed bar in the pieces that `cuts` make of it.
-fn measure_pieces(score: &Score, sheet: &SheetBar, cuts: &[Beats], meter_change: bool, courtesy: Option<Meter>) -> Vec<Measured> {
+fn measure_pieces(score: &Score, printed: usize, sheet: &SheetBar, cuts: &[Beats], meter_change: bool, courtesy: Option<Meter>) -> Vec<Measured> {
     let index = sheet.played[0];
     let bar = &score.passage.bars[index];
     let whole: Vec<Vec<Written>> = score.shown.iter().map(|p| p.part.bars.get(index).map_or_else(Vec::new, |b| notate_cut(bar, b, cuts))).collect();
@@ -300,7 +322,8 @@ fn measure_pieces(score: &Score, sheet: &SheetBar, cuts: &[Beats], meter_change:
     cuts.iter()
         .copied()
         .chain([bar.length])
-        .map(|to| {
+        .enumerate()
+        .map(|(piece, to)| {
             let (first, last) = (from == zero, to == bar.length);
             let mut written: Vec<Vec<Written>> = whole.iter().map(|list| list.iter().filter(|w| from <= w.at && w.at < to).cloned().collect()).collect();
             if !(first && last) {
@@ -314,6 +337,9 @@ fn measure_pieces(score: &Score, sheet: &SheetBar, cuts: &[Beats], meter_change:
                     ending_stop: sheet.ending_stop && last,
                     ..sheet.clone()
                 },
+                printed,
+                cuts: cuts.to_vec(),
+                piece,
                 index,
                 from,
                 to,
@@ -527,7 +553,7 @@ pub(crate) struct PartRows {
     pub rows: Vec<(f64, f64)>,
 }
 
-fn draw_line(score: &Score, range: std::ops::Range<usize>, width: f64, fill: Fill) -> Drawn {
+fn draw_line(score: &Score, range: std::ops::Range<usize>, width: f64, fill: Fill) -> DrawnLine {
     // What hangs over the right end (a flag, a name) draws the bars in a little: nothing is made smaller for it.
     let mut inner = width;
     let mut drawn = draw_within(score, range.clone(), width, inner, fill);
@@ -545,8 +571,8 @@ fn draw_line(score: &Score, range: std::ops::Range<usize>, width: f64, fill: Fil
     drawn
 }
 
-struct Drawn {
-    frame: Frame,
+pub(crate) struct DrawnLine {
+    frame: Arc<Frame>,
     stretch: f64,
     /// How far ink reaches past the frame's width before it is drawn smaller.
     over: f64,
@@ -555,7 +581,7 @@ struct Drawn {
 }
 
 /// A line whose bars end at `inner`, in a frame `width` wide.
-fn draw_within(score: &Score, range: std::ops::Range<usize>, width: f64, inner: f64, fill: Fill) -> Drawn {
+fn draw_within(score: &Score, range: std::ops::Range<usize>, width: f64, inner: f64, fill: Fill) -> DrawnLine {
     let (line, stretch, shrink) = place_line(score, range, inner, fill);
     let sizes = &score.sizes;
     let mut parts: Vec<Vec<Row>> = score.shown.iter().enumerate().map(|(shown, p)| draw_rows(score, p, shown, &line)).collect();
@@ -603,8 +629,8 @@ fn draw_within(score: &Score, range: std::ops::Range<usize>, width: f64, inner: 
     let fit = f64::min(shrink, if over > 0.0 { (width - 0.2) / reach } else { 1.0 });
     let items = items.into_iter().map(|i| i.placed(fit, f64::max(0.0, -b.left * fit), (pad - b.top) * fit)).collect();
     let alt = describe(score, &line);
-    let frame = Frame { width_pt: width, height_pt: (b.bottom - b.top + 2.0 * pad) * fit, items, alt };
-    Drawn { frame, stretch, over, shrunk: shrink < 1.0 }
+    let frame = Arc::new(Frame { width_pt: width, height_pt: (b.bottom - b.top + 2.0 * pad) * fit, items, alt });
+    DrawnLine { frame, stretch, over, shrunk: shrink < 1.0 }
 }
 
 /// Staff and tab rows of a part, each with its values, marks and words.

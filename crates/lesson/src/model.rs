@@ -234,6 +234,79 @@ impl Part {
             span: Span::default(),
         })
     }
+
+    /// All but its bars, places in the text left out: what is equal in two parts that differ in their bars alone.
+    pub fn without_bars(&self) -> Part {
+        let mut out = Part {
+            name: self.name.clone(),
+            kind: self.kind,
+            instrument: self.instrument.clone(),
+            neck: self.neck.clone(),
+            seat: self.seat,
+            tone: self.tone.clone(),
+            hand: self.hand,
+            staff: self.staff,
+            easier_of: self.easier_of.clone(),
+            grips: self.grips.clone(),
+            bars: vec![],
+            name_pins: self.name_pins.clone(),
+            take: self.take.clone(),
+            guess: self.guess,
+            folds: self.folds.clone(),
+            heard: vec![],
+            span: Span::default(),
+        };
+        out.grips.iter_mut().for_each(|g| g.span = Span::default());
+        out.name_pins.iter_mut().for_each(|n| n.span = Span::default());
+        out.take.iter_mut().for_each(|t| t.span = Span::default());
+        out
+    }
+}
+
+impl Passage {
+    /// All but its bars and parts, places in the text left out: what is equal in two passages that differ in their bars alone.
+    pub fn without_parts(&self) -> Passage {
+        let mut out = Passage {
+            id: self.id.clone(),
+            title: self.title.clone(),
+            chord_names: self.chord_names,
+            key: self.key,
+            record: self.record.clone(),
+            record_cents: self.record_cents,
+            harmony: self.harmony.clone(),
+            harmony_guess: self.harmony_guess,
+            bars: vec![],
+            parts: vec![],
+            notes: self.notes.clone(),
+            guess: self.guess,
+            span: Span::default(),
+        };
+        out.record.iter_mut().for_each(|r| r.span = Span::default());
+        out.notes.iter_mut().for_each(|n| n.span = Span::default());
+        out
+    }
+}
+
+impl PartBar {
+    /// Equal but for places in the text.
+    pub fn is_alike(&self, other: &PartBar) -> bool {
+        let PartBar { events, slots, say, level, wah, guess, heard, span: _ } = self;
+        let o = other;
+        (*slots, say, level, wah, *guess, heard) == (o.slots, &o.say, &o.level, &o.wah, o.guess, &o.heard)
+            && events.len() == o.events.len()
+            && events.iter().zip(&o.events).all(|(a, b)| a.is_alike(b))
+    }
+}
+
+impl Event {
+    /// Equal but for the place in the text.
+    pub fn is_alike(&self, other: &Event) -> bool {
+        let Event { at, len, slot, notes, scratch, tie_in, tie_out, held, keep, accent, rake, spread, direction, hand, grip, tuplet, span: _ } = self;
+        let o = other;
+        (at, len, slot, notes) == (&o.at, &o.len, &o.slot, &o.notes)
+            && (*scratch, *tie_in, *tie_out, *held, *keep, *accent, *rake) == (o.scratch, o.tie_in, o.tie_out, o.held, o.keep, o.accent, o.rake)
+            && (spread, direction, *hand, grip, tuplet) == (&o.spread, &o.direction, o.hand, &o.grip, &o.tuplet)
+    }
 }
 
 /// How the stroking hand moves where no direction is written.

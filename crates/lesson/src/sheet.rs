@@ -161,14 +161,8 @@ fn alike(passage: &Passage, a: usize, b: usize) -> bool {
         && !notes(b)
         && passage.parts.iter().all(|p| {
             let (x, y) = (&p.bars[a], &p.bars[b]);
-            x.slots == y.slots && x.level == y.level && x.wah == y.wah && x.say == y.say && x.guess == y.guess && x.events.len() == y.events.len() && x.events.iter().zip(&y.events).all(|(e, f)| same_event(e, f))
+            x.slots == y.slots && x.level == y.level && x.wah == y.wah && x.say == y.say && x.guess == y.guess && x.events.len() == y.events.len() && x.events.iter().zip(&y.events).all(|(e, f)| e.is_alike(f))
         })
-}
-
-/// Equal but for the place in the text.
-fn same_event(a: &crate::Event, b: &crate::Event) -> bool {
-    let strip = |e: &crate::Event| crate::Event { span: crate::Span::default(), ..e.clone() };
-    strip(a) == strip(b)
 }
 
 #[cfg(test)]
