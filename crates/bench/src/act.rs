@@ -49,7 +49,7 @@ pub fn act(text: &str, lesson: &Lesson, act: &Act) -> Result<Acted, EditError> {
     let done = |edit: Edit| lesson::edit(text, &edit).map(|edited| Acted { edited, said: said.clone() });
     let line_now = |row: Option<&str>| -> Option<Vec<lines::Cell>> {
         let u = under(lesson, at)?;
-        lines::lines(text, u.passage, u.part, u.index).into_iter().find(|l| l.row == row).map(|l| l.cells)
+        lines::lines(text, u.passage, u.part, u.index, &lines::rows(u.part)).into_iter().find(|l| l.row == row).map(|l| l.cells)
     };
     match act {
         Act::Token { row, with, .. } => {
@@ -66,6 +66,13 @@ pub fn act(text: &str, lesson: &Lesson, act: &Act) -> Result<Acted, EditError> {
                 let cell = cells.iter().find(|c| c.slot == at.slot).ok_or_else(|| refused("no token begins at this slot", "slots are counted from 1; a bracket is one token and begins at its first slot"))?;
                 let span = Span { start: own.span.start + cell.range.0, end: own.span.start + cell.range.1 };
                 return direct(&u, span, with, said);
+            }
+            if let Some(word) = row
+                && let Some(u) = under(lesson, at).filter(|u| u.part.kind == lesson::Kind::Drums)
+                && let Some(inside) = u.part.bars.get(u.index).and_then(|b| lesson::drum_row(text, b, word))
+                && let Some(cell) = text.get(inside.start..inside.end).and_then(|l| lines::cells(l).into_iter().find(|c| c.slot == at.slot))
+            {
+                return direct(&u, Span { start: inside.start + cell.range.0, end: inside.start + cell.range.1 }, with, said);
             }
             // A rest, or a drum that this bar does not have yet, gets a line of its own.
             let silent = under(lesson, at).is_some_and(|u| row.is_none() && u.part.bars.get(u.index).is_some_and(|b| lines::written(text, b).is_none()));

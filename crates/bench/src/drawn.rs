@@ -1,9 +1,9 @@
 //! A passage as pieces of the page: words over it, slots bar by bar, grips, tab line by line, the lock map. Only what changed is drawn anew.
 
-use crate::lines::{self, Line};
-use engrave::{BarName, Diagram, Frame, LockMapOptions, Show, SystemOptions, neck_diagram, svg, systems};
-use lesson::{Kind, Lesson, Part, Passage};
-use lock::Signs;
+use crate::slots::Slots;
+use engrave::{BarName, Diagram, Frame, LockMapOptions, Setting, Show, SystemOptions, neck_diagram, svg};
+use lesson::{Kind, Lesson, Passage};
+use lock::{Signs, Worked};
 use maud::{Markup, PreEscaped, html};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -37,12 +37,22 @@ pub struct Drawn {
     look: Look,
 }
 
-/// A passage drawn before: the text that it came from, its harmony, its grips.
+/// A passage drawn before: the text that it came from, its harmony, and what its pieces were made of.
 struct Kept {
     key: String,
     shown: Arc<ShownPassage>,
     signs: Arc<Signs>,
+    pieces: Pieces,
+}
+
+/// What is taken over piece by piece when a passage is drawn again.
+#[derive(Default)]
+struct Pieces {
+    worked: Worked,
+    slots: Slots,
     grips: Vec<(GripSeen, String)>,
+    setting: Setting,
+    lines: Vec<(Arc<Frame>, Arc<str>)>,
 }
 
 /// All that the drawing of a grip depends on but for the look.
@@ -97,39 +107,30 @@ pub fn source<'a>(text: &'a str, lesson: &Lesson, index: usize) -> &'a str {
 }
 
 fn draw(key: String, text: &str, passage: &Passage, look: Look, old: Option<Kept>) -> Kept {
-    let signs = Signs::of(passage);
+    let mut own = old.map(|k| k.pieces).unwrap_or_default();
+    let signs = Signs::again(passage, &mut own.worked);
     let names = signs.bar_names(passage);
     let mut pieces: Vec<Piece> = Vec::new();
-    let mut put = |key: String, markup: Markup| pieces.push((key, Arc::from(markup.into_string())));
-    put("head".into(), head(passage));
-    for (key, markup) in slots(text, passage, &names) {
-        put(key, markup);
-    }
-    let grips = grips(passage, &signs, look, old.map(|k| k.grips).unwrap_or_default());
-    put("grips".into(), html! { @for (seen, drawing) in &grips { figure { (PreEscaped(drawing)) figcaption { (seen.part_name) } } } });
+    pieces.push(("head".into(), Arc::from(head(passage).into_string())));
+    pieces.extend(own.slots.pieces(text, passage, &names));
+    own.grips = grips(passage, &signs, look, own.grips);
+    let drawings = html! { @for (seen, drawing) in &own.grips { figure { (PreEscaped(drawing)) figcaption { (seen.part_name) } } } };
+    pieces.push(("grips".into(), Arc::from(drawings.into_string())));
     let names: Vec<BarName> = names.into_iter().map(|n| BarName { bar: n.bar, at: n.at, text: n.symbol, style: passage.chord_names }).collect();
-    for (k, frame) in systems(passage, Some(&names), &SystemOptions { width_pt: width_pt(look), ..SystemOptions::default() }).iter().enumerate() {
-        put(format!("set-{k}"), drawing(frame, &format!("{}-set{k}", passage.id)));
+    let frames = own.setting.systems(passage, Some(&names), &SystemOptions { width_pt: width_pt(look), ..SystemOptions::default() });
+    let mut before = std::mem::take(&mut own.lines).into_iter();
+    for (k, frame) in frames.into_iter().enumerate() {
+        // A line's drawing has its number in it.
+        let markup = match before.next() {
+            Some((old, markup)) if Arc::ptr_eq(&old, &frame) => markup,
+            _ => Arc::from(drawing(&frame, &format!("{}-set{k}", passage.id)).into_string()),
+        };
+        pieces.push((format!("set-{k}"), markup.clone()));
+        own.lines.push((frame, markup));
     }
     // Whether there is a lock map; it is drawn when a page looks at it.
-    put("fit".into(), html! { @if has_fit(passage) { "map" } });
-    Kept { key, shown: Arc::new(ShownPassage { id: passage.id.clone(), title: passage.title.clone(), pieces }), signs: Arc::new(signs), grips }
-}
-
-/// The parts' labels, and each bar's slots.
-fn slots(text: &str, passage: &Passage, names: &[lock::BarName]) -> Vec<(String, Markup)> {
-    let high: Vec<usize> = passage.parts.iter().map(|p| height(text, passage, p)).collect();
-    let mut out = vec![("labels".to_string(), labels(text, passage, &high))];
-    for (index, bar) in passage.bars.iter().enumerate() {
-        let here: Vec<(f64, String)> = names.iter().filter(|n| n.bar == index).map(|n| (part_of(n.at, bar.length), n.symbol.text(passage.chord_names))).collect();
-        out.push((format!("bar-{index}"), bar_slots(text, passage, index, &here, &high)));
-    }
-    out
-}
-
-fn part_of(at: lesson::Beats, length: lesson::Beats) -> f64 {
-    let share = at / length;
-    *share.numer() as f64 / *share.denom() as f64
+    pieces.push(("fit".into(), Arc::from(if has_fit(passage) { "map" } else { "" })));
+    Kept { key, shown: Arc::new(ShownPassage { id: passage.id.clone(), title: passage.title.clone(), pieces }), signs: Arc::new(signs), pieces: own }
 }
 
 /// A frame as SVG without the style attribute, which the page's policy does not let through: the style sheet says the same.
@@ -177,90 +178,6 @@ fn head(passage: &Passage) -> Markup {
 fn clock(seconds: f64) -> String {
     let tenths = (seconds * 10.0).round() as u64;
     format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
-}
-
-/// Notes that stand one over the other in a part's fullest slot: how high its row is.
-fn height(text: &str, passage: &Passage, part: &Part) -> usize {
-    (0..passage.bars.len()).flat_map(|i| lines::lines(text, passage, part, i)).flat_map(|l| l.cells).map(|c| c.token.split('+').count()).max().unwrap_or(1).clamp(1, 4)
-}
-
-fn labels(text: &str, passage: &Passage, high: &[usize]) -> Markup {
-    html! {
-        div.over {}
-        @for (part, high) in passage.parts.iter().zip(high) {
-            @let rows = lines::lines(text, passage, part, 0);
-            @for (k, line) in rows.iter().enumerate() {
-                div class={ "label high-" (if line.row.is_some() { 1 } else { *high }) } {
-                    @if k == 0 { b { (part.name) @if part.guess { " ?" } } " " }
-                    @if let Some(row) = line.row { span.drum { (row) } }
-                }
-            }
-        }
-    }
-}
-
-fn bar_slots(text: &str, passage: &Passage, index: usize, names: &[(f64, String)], high: &[usize]) -> Markup {
-    let bar = &passage.bars[index];
-    html! {
-        div.over {
-            span.number { (bar.number) }
-            @for (at, name) in names { span class={ "name at-" ((at * 16.0).floor().clamp(0.0, 15.0) as u32) } { (name) } }
-        }
-        @for (part, high) in passage.parts.iter().zip(high) {
-            @let high = *high;
-            @let slots = part.bars.get(index).map_or(0, |b| b.slots).max(1);
-            @let beats = u32::try_from((bar.length / bar.meter.beat()).ceil().to_integer()).unwrap_or(1).max(1);
-            @let step = (slots / beats).max(1);
-            @for line in lines::lines(text, passage, part, index) { (slot_row(part, bar.number, &line, if line.row.is_some() { 1 } else { high }, step)) }
-        }
-    }
-}
-
-fn slot_row(part: &Part, number: u32, line: &Line, high: usize, step: u32) -> Markup {
-    let name = match line.row {
-        Some(row) => format!("{}, {row}, bar {number}", part.name),
-        None => format!("{}, bar {number}", part.name),
-    };
-    html! {
-        div class={ "row high-" (high) } role=[(!line.cells.is_empty()).then_some("row")] aria-label=[(!line.cells.is_empty()).then_some(name)] data-part=(part.name) data-row=[line.row] {
-            @for c in &line.cells {
-                span class={ "slot " (kind(&c.token)) @if (c.slot - 1).is_multiple_of(step) { " beat" } (length(&c.token)) } role="gridcell" tabindex="-1" data-slot=(c.slot) data-width=[(c.width > 1).then_some(c.width)] {
-                    @for (k, note) in stacked(&c.token).into_iter().enumerate() { @if k > 0 { br; } (note) }
-                }
-            }
-        }
-    }
-}
-
-/// How a token looks: struck, ringing on, silent, dead.
-fn kind(token: &str) -> &'static str {
-    match token {
-        "" | "." => "still",
-        "-" => "rings",
-        t if t.starts_with('x') => "dead",
-        _ => "struck",
-    }
-}
-
-/// Long tokens are set narrower.
-fn length(token: &str) -> &'static str {
-    match stacked(token).iter().map(|n| n.chars().count()).max().unwrap_or(0) {
-        0..=2 => "",
-        3 | 4 => " mid",
-        5 => " long",
-        _ => " longer",
-    }
-}
-
-/// The notes of a token one over the other, as strings lie in tab: the highest string first.
-fn stacked(token: &str) -> Vec<String> {
-    if token.starts_with('[') || !token.contains('+') {
-        return vec![token.to_string()];
-    }
-    let mut notes: Vec<&str> = token.split('+').collect();
-    let string = |n: &str| n.find(':').and_then(|i| n[..i].chars().last()).and_then(|c| c.to_digit(10));
-    notes.sort_by_key(|n| string(n).unwrap_or(9));
-    notes.into_iter().map(str::to_string).collect()
 }
 
 /// The grips of all parts as neck diagrams with their names. What looks as it did before is not drawn again.

@@ -261,7 +261,7 @@ fn ground(text: &str, lesson: &Lesson, p: &Passage, f: &Finding, head: Option<u6
 fn token(text: &str, p: &Passage, f: &Finding, bar: usize, slot: u32) -> String {
     let Some(part) = p.parts.iter().find(|q| Some(&q.name) == f.part.as_ref()) else { return String::new() };
     let cell = |l: lines::Line| l.cells.into_iter().rev().find(|c| c.slot <= slot).map(|c| if c.token.is_empty() { ".".into() } else { c.token }).unwrap_or_default();
-    lines::lines(text, p, part, bar).into_iter().map(cell).collect::<Vec<String>>().join(" ")
+    lines::lines(text, p, part, bar, &lines::rows(part)).into_iter().map(cell).collect::<Vec<String>>().join(" ")
 }
 
 fn waved(p: &Passage, f: &Finding) -> bool {

@@ -60,6 +60,7 @@ mod serve;
 pub mod services;
 mod shelf;
 mod shelf_page;
+mod slots;
 mod sounds;
 mod state;
 mod step;

@@ -43,9 +43,15 @@ pub fn cells(line: &str) -> Vec<Cell> {
     out
 }
 
-/// The drums that a part of drums uses anywhere, in the order of the lesson file.
-pub fn drums(part: &Part) -> Vec<(&'static str, Drum)> {
-    const ROWS: [(&str, Drum); 6] = [("crash", Drum::Crash), ("ride", Drum::Ride), ("hats", Drum::Hats), ("tom", Drum::Tom), ("snare", Drum::Snare), ("kick", Drum::Kick)];
+/// A row of a part of drums: its word and its drum.
+pub type Row = (&'static str, Drum);
+
+/// The drums that a part of drums uses anywhere, in the order of the lesson file; none for other parts.
+pub fn rows(part: &Part) -> Vec<Row> {
+    if part.kind != Kind::Drums {
+        return vec![];
+    }
+    const ROWS: [Row; 6] = [("crash", Drum::Crash), ("ride", Drum::Ride), ("hats", Drum::Hats), ("tom", Drum::Tom), ("snare", Drum::Snare), ("kick", Drum::Kick)];
     let used = |drum: Drum| part.bars.iter().flat_map(|b| &b.events).flat_map(|e| &e.notes).any(|n| matches!(n.source, Source::Drum(d) if row_of(d) == drum));
     ROWS.into_iter().filter(|(_, d)| used(*d)).collect()
 }
@@ -60,13 +66,13 @@ pub fn written<'a>(text: &'a str, bar: &PartBar) -> Option<&'a str> {
     text.get(bar.span.start..bar.span.end).filter(|_| quoted && bar.span.end > bar.span.start)
 }
 
-/// The lines of a part's bar. A silent bar has a line of empty slots.
-pub fn lines(text: &str, passage: &Passage, part: &Part, index: usize) -> Vec<Line> {
+/// The lines of a part's bar; `rows` are the part's. A silent bar has a line of empty slots.
+pub fn lines(text: &str, passage: &Passage, part: &Part, index: usize, rows: &[Row]) -> Vec<Line> {
     let Some(bar) = part.bars.get(index) else { return vec![] };
     let empty = || (1..=bar.slots.min(192)).map(|slot| Cell { token: String::new(), slot, width: 1, range: (0, 0) }).collect::<Vec<_>>();
     if part.kind == Kind::Drums {
         let length = passage.bars.get(index).map_or(Beats::from_integer(4), |b| b.length);
-        return drums(part).into_iter().map(|(row, drum)| Line { row: Some(row), cells: drum_cells(bar, drum, length, empty()) }).collect();
+        return rows.iter().map(|(row, drum)| Line { row: Some(row), cells: drum_cells(bar, *drum, length, empty()) }).collect();
     }
     let cells = written(text, bar).map_or_else(empty, cells);
     vec![Line { row: None, cells }]
@@ -119,7 +125,7 @@ mod tests {
         let reading = lesson::read(text);
         assert!(reading.is_sound(), "{:?}", reading.problems);
         let p = &reading.lesson.passages[0];
-        let shown = |part: usize, bar: usize| -> Vec<String> { lines(text, p, &p.parts[part], bar).iter().map(|l| l.cells.iter().map(|c| c.token.as_str()).collect::<Vec<_>>().join(" ")).collect() };
+        let shown = |part: usize, bar: usize| -> Vec<String> { lines(text, p, &p.parts[part], bar, &rows(&p.parts[part])).iter().map(|l| l.cells.iter().map(|c| c.token.as_str()).collect::<Vec<_>>().join(" ")).collect() };
         assert_eq!(shown(0, 0), ["5:3 - . x"]);
         assert_eq!(shown(0, 1), ["   "]);
         assert_eq!(shown(1, 0), ["x o […] (x)", "x . . >x"]);

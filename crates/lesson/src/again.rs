@@ -1,13 +1,26 @@
-//! Reading a text again after a change inside one passage: that passage alone is read, everything else is kept with its places moved.
+//! Reading a text again after a change inside one passage: that passage alone is read, everything else is kept with its places moved. Where the change lies inside one stroke line, only
+//! the bars around it are ([`line`]).
+
+mod line;
 
 use crate::check::check_passage;
 use crate::problem::{PROBLEMS_MAX, Problems};
 use crate::read::BARS_IN_ALL_MAX;
-use crate::{Lesson, Passage, Problem, Span, Weight, read, scan};
+use crate::{Lesson, Part, PartBar, Passage, Problem, Span, Weight, read, scan};
 
-/// One passage of a lesson, read again. [`Again::put`] puts it into the lesson that the old text gave.
+/// What of a lesson was read again: a passage, or a part of one. [`Again::put`] puts it into the lesson that the old text gave.
 #[derive(Clone, Debug)]
-pub struct Again {
+pub struct Again(Read);
+
+#[derive(Clone, Debug)]
+enum Read {
+    Passage(Box<Own>),
+    Line(Box<line::Line>),
+}
+
+/// A passage read again.
+#[derive(Clone, Debug)]
+struct Own {
     index: usize,
     passage: Passage,
     problems: Vec<Problem>,
@@ -37,6 +50,9 @@ pub fn again(before: &str, lesson: &Lesson, known: &[Problem], text: &str) -> Op
     let least = old.len().min(new.len()) - same;
     let after = old.iter().rev().zip(new.iter().rev()).take(least).take_while(|(a, b)| a == b).count();
     let by = new.len() as isize - old.len() as isize;
+    if let Some(line) = line::line(before, lesson, known, text, same, old.len() - after, by) {
+        return Some(Again(Read::Line(Box::new(line))));
+    }
     let index = lesson.passages.iter().rposition(|p| p.span.start < same)?;
     let start = lesson.passages[index].span.start;
     let (first, last) = (lesson.passages.first()?.span.start, lesson.passages.last()?.span.start);
@@ -72,13 +88,27 @@ pub fn again(before: &str, lesson: &Lesson, known: &[Problem], text: &str) -> Op
     check_passage(&passage, &mut found);
     problems.extend(found.list);
     let kept = known.iter().filter(|p| p.span.start < start || p.span.start >= end).count();
-    (kept + problems.len() < PROBLEMS_MAX).then_some(Again { index, passage, problems, old: Span { start, end }, by })
+    (kept + problems.len() < PROBLEMS_MAX).then(|| Again(Read::Passage(Box::new(Own { index, passage, problems, old: Span { start, end }, by }))))
 }
 
 impl Again {
     /// Puts the passage in the place of the old one. `problems` are in order of place then, as those of [`crate::read`] and [`crate::check`] together.
     pub fn put(self, lesson: &mut Lesson, problems: &mut Vec<Problem>) {
-        let Again { index, passage, problems: own, old, by } = self;
+        match self.0 {
+            Read::Passage(own) => own.put(lesson, problems),
+            Read::Line(line) => line.put(lesson, problems),
+        }
+    }
+
+    /// Whether no more than the bars around one stroke line were read.
+    pub fn is_line(&self) -> bool {
+        matches!(self.0, Read::Line(_))
+    }
+}
+
+impl Own {
+    fn put(self, lesson: &mut Lesson, problems: &mut Vec<Problem>) {
+        let Own { index, passage, problems: own, old, by } = self;
         let move_on = |s: &mut Span| {
             for place in [&mut s.start, &mut s.end] {
                 if *place >= old.end {
@@ -100,20 +130,34 @@ impl Again {
     }
 }
 
+/// Where the text has the row `word` (`kick`, `snare`, …) of a bar of drums, inside its quotes; `None` where it has none, or where its characters do not all mean themselves.
+pub fn drum_row(text: &str, bar: &PartBar, word: &str) -> Option<Span> {
+    line::drum_row(text, bar, word)
+}
+
 /// Every place that a passage knows of.
 fn spans(passage: &mut Passage, go: &mut dyn FnMut(&mut Span)) {
+    own_spans(passage, go);
+    for part in &mut passage.parts {
+        part_spans(part, go);
+    }
+}
+
+/// All but those of its parts.
+fn own_spans(passage: &mut Passage, go: &mut dyn FnMut(&mut Span)) {
     go(&mut passage.span);
     passage.record.iter_mut().for_each(|r| go(&mut r.span));
     passage.notes.iter_mut().for_each(|n| go(&mut n.span));
-    for part in &mut passage.parts {
-        go(&mut part.span);
-        part.grips.iter_mut().for_each(|g| go(&mut g.span));
-        part.name_pins.iter_mut().for_each(|n| go(&mut n.span));
-        part.take.iter_mut().for_each(|t| go(&mut t.span));
-        part.heard.iter_mut().for_each(|s| go(&mut s.span));
-        for bar in &mut part.bars {
-            go(&mut bar.span);
-            bar.events.iter_mut().for_each(|e| go(&mut e.span));
-        }
+}
+
+fn part_spans(part: &mut Part, go: &mut dyn FnMut(&mut Span)) {
+    go(&mut part.span);
+    part.grips.iter_mut().for_each(|g| go(&mut g.span));
+    part.name_pins.iter_mut().for_each(|n| go(&mut n.span));
+    part.take.iter_mut().for_each(|t| go(&mut t.span));
+    part.heard.iter_mut().for_each(|s| go(&mut s.span));
+    for bar in &mut part.bars {
+        go(&mut bar.span);
+        bar.events.iter_mut().for_each(|e| go(&mut e.span));
     }
 }

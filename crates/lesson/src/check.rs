@@ -24,7 +24,7 @@ pub(crate) fn check_passage(passage: &Passage, problems: &mut Problems) {
     }
 }
 
-fn check_part(passage: &Passage, part: &Part, problems: &mut Problems) {
+pub(crate) fn check_part(passage: &Passage, part: &Part, problems: &mut Problems) {
     if part.bars.iter().all(|b| b.events.is_empty()) && part.take.is_none() {
         problems.remark(part.span, format!("the part \"{}\" is silent throughout", part.name), "write its bars, or leave it out");
     }

@@ -40,7 +40,7 @@ mod strokes;
 mod time;
 mod write;
 
-pub use again::{Again, again};
+pub use again::{Again, again, drum_row};
 pub use check::check;
 pub use edit::{BarAt, Change, Edit, EditError, Edited, Owner, Rounds, Value, edit, splice};
 pub use model::*;

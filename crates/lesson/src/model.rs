@@ -494,6 +494,21 @@ pub enum Drum {
     Tom,
 }
 
+impl Drum {
+    /// The drum that a row of this word is for; `None` where there is no such row.
+    pub fn of_row(word: &str) -> Option<Drum> {
+        Some(match word {
+            "kick" => Drum::Kick,
+            "snare" => Drum::Snare,
+            "hats" => Drum::Hats,
+            "ride" => Drum::Ride,
+            "crash" => Drum::Crash,
+            "tom" => Drum::Tom,
+            _ => return None,
+        })
+    }
+}
+
 /// One note of a stroke.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tone {

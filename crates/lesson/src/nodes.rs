@@ -16,6 +16,11 @@ pub(crate) struct Text {
 }
 
 impl Text {
+    /// A text in quotes all of whose characters mean themselves; `inside` is where it stands between them.
+    pub fn plain(value: &str, inside: Span) -> Text {
+        Text { value: value.into(), span: Span { start: inside.start.saturating_sub(1), end: inside.end + 1 }, inner: Some(1) }
+    }
+
     /// The place of a byte range of `value`; the whole value where escapes hide it.
     pub fn place(&self, range: Range<usize>) -> Span {
         match self.inner {

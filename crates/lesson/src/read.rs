@@ -915,15 +915,7 @@ fn read_bar(node: &Node, part: &RawPart, pickup: bool, problems: &mut Problems) 
     }
     for child in node.children() {
         let name = child.name();
-        let drum = match name {
-            "kick" => Some(Drum::Kick),
-            "snare" => Some(Drum::Snare),
-            "hats" => Some(Drum::Hats),
-            "ride" => Some(Drum::Ride),
-            "crash" => Some(Drum::Crash),
-            "tom" => Some(Drum::Tom),
-            _ => None,
-        };
+        let drum = Drum::of_row(name);
         let row = match (rows, name, drum) {
             (true, _, Some(d)) => Row::Drum(d),
             (false, "level", _) if !matches!(part.kind, Kind::Click) => Row::Level,

@@ -410,7 +410,7 @@ fn read_part(raw: &RawPart, cuts: &[Cut], order: &[Option<usize>], bars: &[Bar],
         let before = problems.list.len();
         strokes::play(raw, cuts, order, bars, &slot_counts, slot, &mut part, problems);
         if problems.list.len() == before {
-            unwritable_bars(bars, &part, problems);
+            unwritable_bars(bars, &part.bars, problems);
         }
     }
     for (symbol, at, span) in &raw.names {
@@ -423,8 +423,8 @@ fn read_part(raw: &RawPart, cuts: &[Cut], order: &[Option<usize>], bars: &[Bar],
 }
 
 /// Says so where a bar's lengths have no note values, alone or in tuplets.
-fn unwritable_bars(bars: &[Bar], part: &Part, problems: &mut Problems) {
-    for (bar, own) in bars.iter().zip(&part.bars) {
+pub(crate) fn unwritable_bars(bars: &[Bar], own: &[PartBar], problems: &mut Problems) {
+    for (bar, own) in bars.iter().zip(own) {
         // Sixty-fourths, the finest plain value, always can.
         let plain = |t: Beats| (t * Beats::from_integer(16)).is_integer();
         if own.events.is_empty() || (own.events.iter().all(|e| plain(e.at) && plain(e.len)) && plain(bar.length)) {

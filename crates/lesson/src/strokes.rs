@@ -92,6 +92,23 @@ pub(crate) fn play(raw: &RawPart, cuts: &[Cut], order: &[Option<usize>], bars: &
     part.heard = heard;
 }
 
+/// Plays bars of a part from number `from` on by themselves, from silence into silence: the events of each, and the soundings. `lines` has the tokens of each bar, which `raw` has as written in
+/// the same order (`None` where it is silent), `slots` the length of its slots; `part` has no bars.
+pub(crate) fn play_some(raw: &RawPart, from: usize, lines: &[Option<Vec<Token>>], bars: &[Bar], slots: &[Beats], mut part: Part, problems: &mut Problems) -> (Vec<Vec<Event>>, Vec<Sounding>) {
+    part.bars = vec![crate::PartBar::default(); from + lines.len()];
+    let mut p = Player { raw, bars, part: &mut part, problems, ringing: vec![], last: None, heard: vec![], shape: vec![], places: VecDeque::new() };
+    for (k, tokens) in lines.iter().enumerate() {
+        match tokens {
+            Some(tokens) => p.bar(from + k, k, tokens, slots[k]),
+            None => p.silence(bars[from + k].start),
+        }
+    }
+    let end = bars.get(from + lines.len() - 1).map_or(Beats::from_integer(0), |b| b.start + b.length);
+    p.silence(end);
+    let heard = p.heard;
+    (part.bars.into_iter().skip(from).map(|b| b.events).collect(), heard)
+}
+
 /// A string (or named note) that rings.
 #[derive(Clone, Debug)]
 struct Ring {
@@ -737,7 +754,7 @@ fn sounding(neck: &Instrument, string: u8, fret: u8, harmonic: bool) -> Result<M
 
 /// A bar of drums: the rows' hits, those at one time as one event.
 #[expect(clippy::too_many_arguments, reason = "one call, from one place")]
-fn drums(raw: &RawPart, cut: &Cut, written: usize, index: usize, bar: &Bar, slot: Beats, part: &mut Part, problems: &mut Problems) {
+pub(crate) fn drums(raw: &RawPart, cut: &Cut, written: usize, index: usize, bar: &Bar, slot: Beats, part: &mut Part, problems: &mut Problems) {
     struct Hit {
         at: Beats,
         len: Beats,

@@ -110,7 +110,7 @@ fn a_passage_read_again_is_the_passage() {
     let sound = |text: &[u8]| whole(std::str::from_utf8(text).expect("text")).1.iter().all(|p| p.weight == lesson::Weight::Remark);
     assert!(pool.iter().all(|text| sound(text)), "{:?}", pool.iter().map(|t| whole(std::str::from_utf8(t).expect("text")).1).collect::<Vec<_>>());
     let mut dice = Dice(5);
-    let (mut again, mut remarks) = (0, 0);
+    let (mut again, mut lines, mut remarks) = (0, 0, 0);
     for round in 0..600 {
         let own = &pool[dice.below(pool.len())];
         let before = String::from_utf8(own.clone()).expect("text");
@@ -118,6 +118,7 @@ fn a_passage_read_again_is_the_passage() {
         let Ok(text) = String::from_utf8(changed) else { continue };
         let (mut lesson, mut problems) = whole(&before);
         let Some(a) = lesson::again(&before, &lesson, &problems, &text) else { continue };
+        lines += usize::from(a.is_line());
         a.put(&mut lesson, &mut problems);
         let (want, mut wanted) = whole(&text);
         assert!(lesson == want, "round {round}: another lesson\n{text}");
@@ -128,7 +129,7 @@ fn a_passage_read_again_is_the_passage() {
         again += 1;
         remarks += usize::from(!wanted.is_empty());
     }
-    assert!(again > 80 && remarks > 10, "{again} were read again, {remarks} with remarks: too few to say anything");
+    assert!(again > 80 && lines > 30 && remarks > 10, "{again} were read again, {lines} of them by a line, {remarks} with remarks: too few to say anything");
 }
 
 /// What value, dots and tuplet multiply out to: a dot adds half, `actual` notes take the time of `normal`.

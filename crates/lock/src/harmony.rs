@@ -11,7 +11,8 @@
 //! greatest weight (its first note counts double), else the lowest note most of the time.
 
 use lesson::{Beats, HarmonySpan, Kind, Passage, soundings};
-use pitch::{Classes, Context, Degree, FirstName, Harmony, Held, Midi, Naming, Stretch, Symbol, Timing, first_name, names};
+use pitch::{Classes, Context, Degree, FirstName, Harmony, Held, Midi, Naming, Stretch, Symbol, Timing, Weighed, first_name, first_names, names};
+use std::collections::BTreeMap;
 
 /// Part of the whole weight below which a pitch passes by, when a bar is cut up.
 const PASSING: f64 = 0.1;
@@ -82,12 +83,14 @@ pub fn harmony(passage: &Passage) -> Vec<BeatHarmony> {
 /// ```
 pub fn stretches(passage: &Passage) -> Vec<StretchHarmony> {
     let sound = Sound::of(passage);
-    let cuts = cut(passage, &sound);
-    let heard = hear(passage, &sound, &cuts);
+    let cuts = cut(passage, &sound, &mut BTreeMap::new());
+    let (held, times) = asked(&sound, &cuts);
+    let heard = pitch::harmony(&held, &times, passage.key, Timing::QUARTERS);
     cuts.into_iter()
         .zip(heard)
         .map(|(c, heard)| {
-            let s = sign(passage, c, Some(&heard));
+            let classes: Classes = heard.notes.iter().map(|n| n.class()).collect();
+            let s = sign(passage, c, Some((heard.naming.names.first().map(|n| n.symbol.clone()), classes.len())));
             let parts = parts(&sound, passage, (s.from, s.to), s.symbol.as_ref());
             StretchHarmony { bar: s.bar, beat: s.beat, beats: s.beats, from: s.from, to: s.to, symbol: s.symbol, written: s.written, heard, parts }
         })
@@ -111,16 +114,43 @@ pub struct Signs {
     sound: Sound,
 }
 
+/// What was worked out of a passage's bars and stretches, so that [`Signs::again`] need not do so anew where nothing changed.
+#[derive(Default)]
+pub struct Worked {
+    key: Option<pitch::Key>,
+    /// How a bar was cut, by what sounds in it.
+    cells: BTreeMap<Inside, Vec<(u32, u32)>>,
+    weighed: Weighed,
+}
+
+/// A bar as it is cut: its beats, length and beat, and the notes that sound in it, from its start.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Inside {
+    count: u32,
+    length: Beats,
+    beat: Beats,
+    notes: Vec<(Beats, Beats, Midi, bool)>,
+}
+
 impl Signs {
     /// The signs of all stretches; what is heard counts only where something is not written.
     pub fn of(passage: &Passage) -> Signs {
+        Signs::again(passage, &mut Worked::default())
+    }
+
+    /// As [`Signs::of`], with what was worked out before.
+    pub fn again(passage: &Passage, worked: &mut Worked) -> Signs {
         let sound = Sound::of(passage);
         let list = if (0..passage.bars.len()).all(|i| !written_in(passage, i).is_empty()) {
-            cut(passage, &Sound::default()).into_iter().map(|c| sign(passage, c, None)).collect()
+            cut(passage, &Sound::default(), &mut BTreeMap::new()).into_iter().map(|c| sign(passage, c, None)).collect()
         } else {
-            let cuts = cut(passage, &sound);
-            let heard = hear(passage, &sound, &cuts);
-            cuts.into_iter().zip(&heard).map(|(c, h)| sign(passage, c, Some(h))).collect()
+            if worked.key != passage.key {
+                *worked = Worked { key: passage.key, ..Worked::default() };
+            }
+            let cuts = cut(passage, &sound, &mut worked.cells);
+            let (held, times) = asked(&sound, &cuts);
+            let first = first_names(&held, &times, passage.key, Timing::QUARTERS, &mut worked.weighed);
+            cuts.into_iter().zip(first).map(|(c, f)| sign(passage, c, Some((f.symbol, f.classes)))).collect()
         };
         Signs { list, sound }
     }
@@ -140,22 +170,22 @@ impl Signs {
     }
 }
 
-fn sign(passage: &Passage, c: Cut, heard: Option<&Harmony>) -> Sign {
+/// `heard` is the first name and how many classes belong to it.
+fn sign(passage: &Passage, c: Cut, heard: Option<(Option<Symbol>, usize)>) -> Sign {
     let written = c.written.is_some();
     let symbol = c.written.unwrap_or_else(|| {
-        let heard = heard?;
-        let classes: Classes = heard.notes.iter().map(|n| n.class()).collect();
+        let (symbol, classes) = heard?;
         // One note is no harmony, and two before the first bar are a step into it.
         let least = if passage.bars[c.bar].number == 0 { 3 } else { 2 };
-        heard.naming.names.first().filter(|_| classes.len() >= least).map(|n| n.symbol.clone())
+        symbol.filter(|_| classes >= least)
     });
     Sign { bar: c.bar, beat: c.beat, beats: c.beats, from: c.from, to: c.to, symbol, written }
 }
 
-fn hear(passage: &Passage, sound: &Sound, cuts: &[Cut]) -> Vec<Harmony> {
-    let held: Vec<Held> = sound.notes.iter().map(|n| Held { midi: n.midi, from: quarters(n.from), to: quarters(n.to), bass: n.bass }).collect();
-    let times: Vec<Stretch> = cuts.iter().map(|c| Stretch { from: quarters(c.from), to: quarters(c.to) }).collect();
-    pitch::harmony(&held, &times, passage.key, Timing::QUARTERS)
+/// Notes and stretches in quarter notes.
+fn asked(sound: &Sound, cuts: &[Cut]) -> (Vec<Held>, Vec<Stretch>) {
+    let held = sound.notes.iter().map(|n| Held { midi: n.midi, from: quarters(n.from), to: quarters(n.to), bass: n.bass }).collect();
+    (held, cuts.iter().map(|c| Stretch { from: quarters(c.from), to: quarters(c.to) }).collect())
 }
 
 /// The bass part's pitch between two written times of the passage, weighed so that a passing note does not count; `None`
@@ -223,7 +253,9 @@ fn written_in(passage: &Passage, bar: usize) -> &[HarmonySpan] {
     &passage.harmony[from..to]
 }
 
-fn cut(passage: &Passage, sound: &Sound) -> Vec<Cut> {
+/// `known` has bars that were cut before; those that are not asked for again are let go.
+fn cut(passage: &Passage, sound: &Sound, known: &mut BTreeMap<Inside, Vec<(u32, u32)>>) -> Vec<Cut> {
+    let mut now = BTreeMap::new();
     let mut out: Vec<Cut> = Vec::new();
     for (i, bar) in passage.bars.iter().enumerate() {
         let beat = bar.meter.beat();
@@ -241,15 +273,31 @@ fn cut(passage: &Passage, sound: &Sound) -> Vec<Cut> {
             }
             continue;
         }
-        let mut cells: Vec<(u32, u32)> = vec![(0, count)];
-        while let Some((a, b)) = cells.pop() {
-            if is_one(sound, passage, a, b, &|n| bar.start + place(n)) {
-                out.push(one(a, b, None));
-            } else {
-                let middle = a + (b - a).div_ceil(2);
-                cells.push((middle, b));
-                cells.push((a, middle));
-            }
+        let end = bar.start + bar.length;
+        let notes = sound.between(bar.start, end).map(|n| (n.from.max(bar.start) - bar.start, n.to.min(end) - bar.start, n.midi, n.bass)).collect();
+        let inside = Inside { count, length: bar.length, beat, notes };
+        let cells = match now.remove(&inside).or_else(|| known.remove(&inside)) {
+            Some(cells) => cells,
+            None => cells(sound, passage, count, &|n| bar.start + place(n)),
+        };
+        out.extend(cells.iter().map(|(a, b)| one(*a, *b, None)));
+        now.insert(inside, cells);
+    }
+    *known = now;
+    out
+}
+
+/// A bar of `count` beats cut into pieces of one harmony, in order: first beat from 0, and the one after the last. `time` gives the time of a beat.
+fn cells(sound: &Sound, passage: &Passage, count: u32, time: &impl Fn(u32) -> Beats) -> Vec<(u32, u32)> {
+    let mut out = Vec::new();
+    let mut open: Vec<(u32, u32)> = vec![(0, count)];
+    while let Some((a, b)) = open.pop() {
+        if is_one(sound, passage, a, b, time) {
+            out.push((a, b));
+        } else {
+            let middle = a + (b - a).div_ceil(2);
+            open.push((middle, b));
+            open.push((a, middle));
         }
     }
     out

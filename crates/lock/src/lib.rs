@@ -31,7 +31,7 @@ mod ticks;
 
 pub use chords::{Chord, HeldTone, OutsideTone};
 pub use clash::{CLASHES_MAX, Clash, ClashKind, Meaning};
-pub use harmony::{BeatHarmony, PartHarmony, Signs, StretchHarmony, bass_at, harmony, stretches};
+pub use harmony::{BeatHarmony, PartHarmony, Signs, StretchHarmony, Worked, bass_at, harmony, stretches};
 pub use map::{Hit, LockMap, MapBar, Range, Row, SLOTS_MAX, drum_word, lock_map};
 pub use share::{Lock, Pair, PairRegister, lock, lock_under};
 pub use names::{BarName, GripName, bar_names, grip_names, name_notes, shape_of};

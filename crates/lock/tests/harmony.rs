@@ -105,3 +105,57 @@ fn what_is_worked_out_once_is_what_is_worked_out_each_time() {
     }
     assert!(named > 20, "{named}");
 }
+
+/// Numbers without a library: the same each time.
+fn dice(seed: &mut u64, below: u64) -> u64 {
+    *seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+    (*seed >> 33) % below
+}
+
+#[test]
+fn what_is_worked_out_again_is_what_is_worked_out_anew() {
+    const BARS: [&str; 8] = ["a - - -", "a . b .", "c - b -", "d - - c", "- - - -", ". . . .", "5:3 4:5 - 3:7", "b . . d"];
+    const LOW: [&str; 6] = ["3:3 - - -", "4:5 - 3:5 -", "2:5 - - -", ". . . .", "- - 4:3 -", "3:8 . 4:1 ."];
+    let mut seed = 7;
+    let mut changed = 0;
+    let mut worked = lock::Worked::default();
+    let mut bars: Vec<(usize, usize)> = (0..12).map(|_| (0, 0)).collect();
+    let mut key = "C minor";
+    for step in 0..120 {
+        let before = bars.clone();
+        match dice(&mut seed, 12) {
+            0 => key = if key == "C minor" { "Ab major" } else { "C minor" },
+            1 if bars.len() < 40 => bars.insert(dice(&mut seed, 8) as usize, (1, 1)),
+            2 => {
+                bars.remove(5);
+                bars.push((3, 2));
+            }
+            _ => {
+                let at = dice(&mut seed, bars.len() as u64) as usize;
+                bars[at] = (dice(&mut seed, 8) as usize, dice(&mut seed, 6) as usize);
+            }
+        }
+        let list = |of: &dyn Fn(&(usize, usize)) -> &'static str| bars.iter().map(|b| format!("bar \"{}\"\n", of(b))).collect::<String>();
+        let text = format!(
+            "lesson \"t\" {{ passage \"p\" {{ tempo 90; slots 4; key \"{key}\"
+              part \"chop\" instrument=\"guitar\" {{ grip \"a\" \"x x 8 8 8 x\"; grip \"b\" \"x x 7 7 8 x\"; grip \"c\" \"x 3 5 3 4 x\"; grip \"d\" \"4 6 6 5 4 4\"\n{} }}
+              part \"floor\" instrument=\"bass\" {{ {} }} }} }}",
+            list(&|b| BARS[b.0]),
+            list(&|b| LOW[b.1])
+        );
+        let reading = lesson::read(&text);
+        if !reading.is_sound() {
+            bars = before;
+            continue;
+        }
+        let p = &reading.lesson.passages[0];
+        let (again, anew) = (lock::Signs::again(p, &mut worked), lock::harmony(p));
+        assert_eq!(again.harmony(), anew, "step {step}");
+        // The whole way, with reasons and all names, has the same first ones.
+        let whole: Vec<_> = lock::stretches(p).into_iter().flat_map(|s| (s.beat..s.beat + s.beats).map(move |beat| (s.bar, beat, s.symbol.clone()))).collect();
+        assert_eq!(whole, anew.into_iter().map(|h| (h.bar, h.beat, h.symbol)).collect::<Vec<_>>(), "step {step}");
+        assert_eq!(again.bar_names(p), lock::bar_names(p));
+        changed += 1;
+    }
+    assert!(changed > 60, "{changed}");
+}

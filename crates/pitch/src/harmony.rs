@@ -28,6 +28,7 @@ use crate::names::{Stretched, WEAK};
 use crate::{Classes, Context, Key, Midi, Name, Naming, PitchClass, Symbol};
 pub use evidence::{CORES, Core, MARKS};
 use evidence::{Evidence, marks};
+use std::collections::BTreeMap;
 
 /// A note and when it sounds.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -121,7 +122,7 @@ pub fn harmony(notes: &[Held], stretches: &[Stretch], key: Option<Key>, timing: 
     let stretches = &stretches[..stretches.len().min(LIMIT)];
     let heard = evidence(notes, stretches, timing);
     let alone: Vec<Scores> = heard.iter().map(|e| scores(e, key)).collect();
-    let ranked = through(&again(&alone, &heard, stretches));
+    let ranked = through(&again(&alone.iter().collect::<Vec<_>>(), &heard.iter().collect::<Vec<_>>(), stretches));
     let mut out: Vec<Harmony> = Vec::with_capacity(heard.len());
     // The best roots first, so that each stretch knows its neighbours' names.
     let best: Vec<Option<Symbol>> = (0..heard.len()).map(|i| write_out(&heard[i], &ranked[i], key, None, None, 1).naming.names.first().map(|n| n.symbol.clone())).collect();
@@ -130,6 +131,104 @@ pub fn harmony(notes: &[Held], stretches: &[Stretch], key: Option<Key>, timing: 
         out.push(write_out(&heard[i], &ranked[i], key, before, best.get(i + 1).cloned().flatten(), MOST));
     }
     out
+}
+
+/// What is kept of stretches from one naming of a passage to the next ([`first_names`]), so that what sounds as it did is not weighed again.
+#[derive(Default)]
+pub struct Weighed {
+    key: Option<Key>,
+    timing: Option<Timing>,
+    /// By the stretch and what sounds in it, as bits.
+    list: BTreeMap<Vec<u64>, Known>,
+}
+
+struct Known {
+    evidence: Evidence,
+    alone: Scores,
+    /// The first name as found last, without neighbours and with them.
+    last: [Option<(Wanted, First)>; 2],
+}
+
+/// What a first name hangs on besides the evidence: the best root, its cores from the best down, the names before and after.
+#[derive(PartialEq)]
+struct Wanted {
+    root: usize,
+    cores: Vec<usize>,
+    before: Option<Symbol>,
+    after: Option<Symbol>,
+}
+
+/// The first name of a stretch.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct First {
+    /// `None` where nothing sounds or nothing explains what does.
+    pub symbol: Option<Symbol>,
+    /// How many classes of pitch belong to the harmony.
+    pub classes: usize,
+}
+
+/// The first name that [`harmony()`] would give each stretch, without reasons and other names. `kept` is from the last time; what was not asked for again is let go.
+pub fn first_names(notes: &[Held], stretches: &[Stretch], key: Option<Key>, timing: Timing, kept: &mut Weighed) -> Vec<First> {
+    let stretches = &stretches[..stretches.len().min(LIMIT)];
+    if kept.key != key || kept.timing != Some(timing) {
+        *kept = Weighed { key, timing: Some(timing), ..Weighed::default() };
+    }
+    let notes = in_order(notes);
+    let longest = longest(&notes);
+    let mut places: Vec<Vec<u64>> = Vec::with_capacity(stretches.len());
+    let mut known: Vec<Known> = Vec::with_capacity(stretches.len());
+    for s in stretches {
+        let near = near(&notes, longest, s);
+        let mut place = vec![s.from.to_bits(), s.to.to_bits()];
+        for n in near.iter().filter(|n| n.from < s.to && s.from < n.to) {
+            place.extend([u64::from(n.midi.0) << 1 | u64::from(n.bass), n.from.to_bits(), n.to.to_bits()]);
+        }
+        let one = kept.list.remove(&place).unwrap_or_else(|| {
+            let evidence = Evidence::of(near, *s, timing);
+            Known { alone: scores(&evidence, key), evidence, last: [None, None] }
+        });
+        places.push(place);
+        known.push(one);
+    }
+    let heard: Vec<&Evidence> = known.iter().map(|k| &k.evidence).collect();
+    let alone: Vec<&Scores> = known.iter().map(|k| &k.alone).collect();
+    let ranked = through(&again(&alone, &heard, stretches));
+    let best: Vec<Option<Symbol>> = known.iter_mut().zip(&ranked).map(|(k, r)| k.first(0, r, key, None, None).symbol).collect();
+    let out = (0..known.len())
+        .map(|i| {
+            let before = if i > 0 { best[i - 1].clone() } else { None };
+            known[i].first(1, &ranked[i], key, before, best.get(i + 1).cloned().flatten())
+        })
+        .collect();
+    kept.list = places.into_iter().zip(known).collect();
+    out
+}
+
+impl Known {
+    fn first(&mut self, which: usize, ranked: &Scores, key: Option<Key>, before: Option<Symbol>, after: Option<Symbol>) -> First {
+        let score = |root: usize| ranked[root].iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let root = (1..12).fold(0, |b, r| if score(r).total_cmp(&score(b)).is_gt() { r } else { b });
+        let wanted = Wanted { root, cores: best_down(&ranked[root]), before, after };
+        if let Some((w, first)) = &self.last[which]
+            && *w == wanted
+        {
+            return first.clone();
+        }
+        let found = write_out(&self.evidence, ranked, key, wanted.before.clone(), wanted.after.clone(), 1);
+        let classes: Classes = found.notes.iter().map(|n| n.class()).collect();
+        let first = First { symbol: found.naming.names.into_iter().next().map(|n| n.symbol), classes: classes.len() };
+        // A name on another root hangs on the rest of the ranking, too.
+        let own = first.symbol.as_ref().is_some_and(|s| usize::from(s.root.class().0) == root);
+        self.last[which] = own.then(|| (wanted, first.clone()));
+        first
+    }
+}
+
+/// Cores from the best down.
+fn best_down(row: &[f64; CORES.len()]) -> Vec<usize> {
+    let mut cores: Vec<usize> = (0..CORES.len()).collect();
+    cores.sort_by(|a, b| row[*b].total_cmp(&row[*a]));
+    cores
 }
 
 /// The marks of every root and core of every stretch, for tuning: stretch by stretch, root by root from C, core by core.
@@ -143,16 +242,27 @@ pub fn all_marks(notes: &[Held], stretches: &[Stretch], key: Option<Key>, timing
 
 /// Each stretch's own notes, weighed.
 fn evidence(notes: &[Held], stretches: &[Stretch], timing: Timing) -> Vec<Evidence> {
-    // In order of time, so that a stretch need not look at all of them.
+    let notes = in_order(notes);
+    let longest = longest(&notes);
+    stretches.iter().map(|s| Evidence::of(near(&notes, longest, s), *s, timing)).collect()
+}
+
+/// Notes with times in order of time, so that a stretch need not look at all of them.
+fn in_order(notes: &[Held]) -> Vec<Held> {
     let mut notes: Vec<Held> = notes.iter().copied().filter(|n| n.from.is_finite() && n.to.is_finite() && n.from < n.to && n.midi.0 < 128).collect();
     notes.sort_by(|a, b| a.from.total_cmp(&b.from));
-    let longest = notes.iter().map(|n| n.to - n.from).fold(0.0, f64::max);
-    let near = |s: &Stretch| {
-        let begun = notes.partition_point(|n| n.from + longest < s.from);
-        let end = notes.partition_point(|n| n.from < s.to);
-        &notes[begun.min(end)..end]
-    };
-    stretches.iter().map(|s| Evidence::of(near(s), *s, timing)).collect()
+    notes
+}
+
+fn longest(notes: &[Held]) -> f64 {
+    notes.iter().map(|n| n.to - n.from).fold(0.0, f64::max)
+}
+
+/// Those that may sound in a stretch.
+fn near<'a>(notes: &'a [Held], longest: f64, s: &Stretch) -> &'a [Held] {
+    let begun = notes.partition_point(|n| n.from + longest < s.from);
+    let end = notes.partition_point(|n| n.from < s.to);
+    &notes[begun.min(end)..end]
 }
 
 /// For each root and core.
@@ -196,7 +306,7 @@ fn bass_under(root: PitchClass, e: &Evidence, lowest: PitchClass) -> PitchClass 
 }
 
 /// After how many stretches the passage comes back: the smallest that is about as good as any.
-fn comes_back(heard: &[Evidence], stretches: &[Stretch]) -> Option<usize> {
+fn comes_back(heard: &[&Evidence], stretches: &[Stretch]) -> Option<usize> {
     let n = heard.len();
     let length = |i: usize| stretches[i].to - stretches[i].from;
     let mut best: Option<(f64, usize)> = None;
@@ -211,7 +321,7 @@ fn comes_back(heard: &[Evidence], stretches: &[Stretch]) -> Option<usize> {
         if !fits {
             continue;
         }
-        let alike = (0..pairs).map(|i| heard[i].alike(&heard[i + lag])).sum::<f64>() / pairs as f64;
+        let alike = (0..pairs).map(|i| heard[i].alike(heard[i + lag])).sum::<f64>() / pairs as f64;
         if alike >= BACK && best.is_none_or(|(a, _)| alike > a + 0.02) {
             best = Some((alike, lag));
         }
@@ -220,14 +330,14 @@ fn comes_back(heard: &[Evidence], stretches: &[Stretch]) -> Option<usize> {
 }
 
 /// The scores with what the same place of the passage says when it comes back.
-fn again(alone: &[Scores], heard: &[Evidence], stretches: &[Stretch]) -> Vec<Scores> {
-    let mut out = alone.to_vec();
+fn again(alone: &[&Scores], heard: &[&Evidence], stretches: &[Stretch]) -> Vec<Scores> {
+    let mut out: Vec<Scores> = alone.iter().map(|s| **s).collect();
     let Some(lag) = comes_back(heard, stretches) else { return out };
     for (i, mine) in out.iter_mut().enumerate() {
         // The same place in the rounds around.
         let first = i - lag * (i / lag).min(ROUNDS);
         let last = (i + ROUNDS * lag).min(alone.len() - 1);
-        let others: Vec<usize> = (first..=last).step_by(lag).filter(|&j| j != i && heard[i].alike(&heard[j]) >= ALIKE).collect();
+        let others: Vec<usize> = (first..=last).step_by(lag).filter(|&j| j != i && heard[i].alike(heard[j]) >= ALIKE).collect();
         for &j in &others {
             for (root, row) in mine.iter_mut().enumerate() {
                 for (core, score) in row.iter_mut().enumerate() {
@@ -284,13 +394,7 @@ fn write_out(e: &Evidence, ranked: &Scores, key: Option<Key>, before: Option<Sym
         return Harmony { naming: crate::names(&[], &Context::default()), notes: vec![], passing: vec![], bass: None };
     };
     // For each root its cores, best first; and the roots by their best core.
-    let mut roots: Vec<(usize, Vec<usize>)> = (0..12)
-        .map(|root| {
-            let mut cores: Vec<usize> = (0..CORES.len()).collect();
-            cores.sort_by(|a, b| ranked[root][*b].total_cmp(&ranked[root][*a]));
-            (root, cores)
-        })
-        .collect();
+    let mut roots: Vec<(usize, Vec<usize>)> = (0..12).map(|root| (root, best_down(&ranked[root]))).collect();
     let score = |r: &(usize, Vec<usize>)| ranked[r.0][r.1[0]];
     roots.sort_by(|a, b| score(b).total_cmp(&score(a)));
     let top = score(&roots[0]);
@@ -369,7 +473,7 @@ mod tests {
         let of = |bars: &[usize], last_s: f64| {
             let stretches: Vec<Stretch> = (0..bars.len()).map(|i| Stretch { from: 2.0 * i as f64, to: 2.0 * i as f64 + if i + 1 == bars.len() { last_s } else { 2.0 } }).collect();
             let notes: Vec<Held> = bars.iter().zip(&stretches).flat_map(|(b, s)| chords[*b].map(|m| Held { midi: Midi(m), from: s.from, to: s.to, bass: false })).collect();
-            comes_back(&evidence(&notes, &stretches, Timing::SECONDS), &stretches)
+            comes_back(&evidence(&notes, &stretches, Timing::SECONDS).iter().collect::<Vec<_>>(), &stretches)
         };
         assert_eq!(of(&[0, 1, 2, 3, 0, 1, 2, 3], 2.0), Some(4));
         // Three bars of it are enough, and the last may be cut short; two are not.

@@ -30,7 +30,7 @@ mod symbol;
 
 pub use classes::Classes;
 pub use degree::Degree;
-pub use harmony::{CORES, Core, Harmony, Held, MARKS, Stretch, Timing, all_marks, harmony};
+pub use harmony::{CORES, Core, First, Harmony, Held, MARKS, Stretch, Timing, Weighed, all_marks, first_names, harmony};
 pub use interval::Interval;
 pub use key::{Key, Mode};
 pub use names::{Context, FirstName, Name, Naming, first_name, names};
