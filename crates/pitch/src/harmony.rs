@@ -139,7 +139,7 @@ pub struct Weighed {
     key: Option<Key>,
     timing: Option<Timing>,
     /// By the stretch and what sounds in it, as bits.
-    list: BTreeMap<Vec<u64>, Known>,
+    list: BTreeMap<Vec<u64>, Box<Known>>,
 }
 
 struct Known {
@@ -176,7 +176,7 @@ pub fn first_names(notes: &[Held], stretches: &[Stretch], key: Option<Key>, timi
     let notes = in_order(notes);
     let longest = longest(&notes);
     let mut places: Vec<Vec<u64>> = Vec::with_capacity(stretches.len());
-    let mut known: Vec<Known> = Vec::with_capacity(stretches.len());
+    let mut known: Vec<Box<Known>> = Vec::with_capacity(stretches.len());
     for s in stretches {
         let near = near(&notes, longest, s);
         let mut place = vec![s.from.to_bits(), s.to.to_bits()];
@@ -185,7 +185,7 @@ pub fn first_names(notes: &[Held], stretches: &[Stretch], key: Option<Key>, timi
         }
         let one = kept.list.remove(&place).unwrap_or_else(|| {
             let evidence = Evidence::of(near, *s, timing);
-            Known { alone: scores(&evidence, key), evidence, last: [None, None] }
+            Box::new(Known { alone: scores(&evidence, key), evidence, last: [None, None] })
         });
         places.push(place);
         known.push(one);
@@ -352,37 +352,37 @@ fn again(alone: &[&Scores], heard: &[&Evidence], stretches: &[Stretch]) -> Vec<S
 /// For each stretch, root and core the sum of the best way through all stretches that passes there.
 fn through(own: &[Scores]) -> Vec<Scores> {
     let dominant = CORES.iter().position(|c| c.is_dominant());
-    let step = |core: usize, from: usize, to: usize| -> f64 {
-        if (to + 12 - from) % 12 != 5 {
-            0.0
-        } else if Some(core) == dominant {
-            FALL + DOMINANT
-        } else {
-            FALL
-        }
-    };
+    // Of all steps only the fall of a fifth is worth something, so each root has one that matters.
+    let falls_to = |from: usize| (from + 5) % 12;
+    let worth = |core: usize| if Some(core) == dominant { FALL + DOMINANT } else { FALL };
     let best = |row: &[f64]| row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let but = |list: &[f64; 12], out: usize| (0..12).filter(|i| *i != out).map(|i| list[i]).fold(f64::NEG_INFINITY, f64::max);
     let mut ahead = own.to_vec();
     for i in 1..own.len() {
-        let last = ahead[i - 1];
-        for (to, row) in ahead[i].iter_mut().enumerate() {
-            let arrive = last.iter().enumerate().flat_map(|(from, cores)| cores.iter().enumerate().map(move |(core, score)| score + step(core, from, to)));
-            let arrive = arrive.fold(f64::NEG_INFINITY, f64::max);
+        let last = &ahead[i - 1];
+        let tops: [f64; 12] = std::array::from_fn(|from| best(&last[from]));
+        let arrive: [f64; 12] = std::array::from_fn(|to| {
+            let from = (to + 7) % 12;
+            let falls = (0..CORES.len()).map(|core| last[from][core] + worth(core)).fold(f64::NEG_INFINITY, f64::max);
+            falls.max(but(&tops, from))
+        });
+        for (row, arrive) in ahead[i].iter_mut().zip(arrive) {
             row.iter_mut().for_each(|s| *s += arrive);
         }
     }
-    let mut behind = vec![[[0.0; CORES.len()]; 12]; own.len()];
-    for i in (0..own.len().saturating_sub(1)).rev() {
-        let next: Vec<f64> = (0..12).map(|to| best(&std::array::from_fn::<f64, { CORES.len() }, _>(|c| own[i + 1][to][c] + behind[i + 1][to][c]))).collect();
-        for (from, row) in behind[i].iter_mut().enumerate() {
-            for (core, score) in row.iter_mut().enumerate() {
-                *score = next.iter().enumerate().map(|(to, n)| n + step(core, from, to)).fold(f64::NEG_INFINITY, f64::max);
-            }
-        }
-    }
-    for (a, b) in ahead.iter_mut().zip(&behind) {
-        for (a, b) in a.iter_mut().flatten().zip(b.iter().flatten()) {
+    // What follows, from the last stretch back: the best way on from each root and core.
+    let mut behind = [[0.0; CORES.len()]; 12];
+    for i in (0..own.len()).rev() {
+        let next: [f64; 12] = std::array::from_fn(|to| best(&std::array::from_fn::<f64, { CORES.len() }, _>(|c| own[i][to][c] + behind[to][c])));
+        for (a, b) in ahead[i].iter_mut().flatten().zip(behind.iter().flatten()) {
             *a += b;
+        }
+        for (from, row) in behind.iter_mut().enumerate() {
+            let to = falls_to(from);
+            let others = but(&next, to);
+            for (core, score) in row.iter_mut().enumerate() {
+                *score = others.max(next[to] + worth(core));
+            }
         }
     }
     ahead
