@@ -293,4 +293,38 @@ mod tests {
         assert!(fit(&lesson.passages[0], Look::default()).into_string().starts_with("<svg") && fit(&lesson.passages[1], Look::default()).into_string().is_empty());
         assert_eq!((before[0].pieces.last().map(|p| &*p.1), before[1].pieces.last().map(|p| &*p.1)), (Some("map"), Some("")));
     }
+
+    #[test]
+    fn what_is_drawn_again_is_what_is_drawn_anew() {
+        let demo = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/ferry-road/lesson.kdl")).unwrap();
+        let lesson = lesson::read(&demo).lesson;
+        // Figures, silences and scratches inside stroke lines, drums' rows among them.
+        let lines = lesson.passages.iter().flat_map(|p| &p.parts).flat_map(|part| part.bars.iter().flat_map(|b| if part.kind == Kind::Drums { lesson::drum_row(&demo, b, "kick") } else { Some(b.span) }));
+        let places: Vec<usize> = lines.flat_map(|s| s.start..s.end).filter(|i| demo.as_bytes()[*i].is_ascii_digit() || b".x".contains(&demo.as_bytes()[*i])).collect();
+        let (mut drawn, mut seed, mut text, mut again) = (Drawn::default(), 11u64, demo.clone(), 0);
+        let mut dice = |below: usize| {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (seed >> 33) as usize % below
+        };
+        for step in 0..60 {
+            let at = places[dice(places.len())];
+            let with = match demo.as_bytes()[at] {
+                b'.' => "x",
+                b'x' => ".",
+                _ => ["0", "2", "3", "4", "5", "7", "9"][dice(7)],
+            };
+            let mut changed = if step % 7 == 6 { demo.clone() } else { text.clone() };
+            changed.replace_range(at..=at, with);
+            let reading = lesson::read(&changed);
+            if !reading.is_sound() {
+                continue;
+            }
+            let kept: Vec<ShownPassage> = drawn.passages(&changed, &reading.lesson, Look::default()).iter().map(|p| (**p).clone()).collect();
+            let anew: Vec<ShownPassage> = Drawn::default().passages(&changed, &reading.lesson, Look::default()).iter().map(|p| (**p).clone()).collect();
+            assert_eq!(kept, anew, "step {step}");
+            again += usize::from(changed != text);
+            text = changed;
+        }
+        assert!(again > 15, "{again}");
+    }
 }

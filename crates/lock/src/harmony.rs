@@ -10,6 +10,7 @@
 //! named together ([`pitch::harmony()`]), so that neighbours and bars that come back speak for each other. The bass is the bass part's pitch of the
 //! greatest weight (its first note counts double), else the lowest note most of the time.
 
+use crate::ticks::ticks;
 use lesson::{Beats, HarmonySpan, Kind, Passage, soundings};
 use pitch::{Classes, Context, Degree, FirstName, Harmony, Held, Midi, Naming, Stretch, Symbol, Timing, Weighed, first_name, first_names, names};
 use std::collections::BTreeMap;
@@ -118,18 +119,16 @@ pub struct Signs {
 #[derive(Default)]
 pub struct Worked {
     key: Option<pitch::Key>,
-    /// How a bar was cut, by what sounds in it.
+    /// How a bar was cut, by its place and what sounds in it.
     cells: BTreeMap<Inside, Vec<(u32, u32)>>,
     weighed: Weighed,
 }
 
-/// A bar as it is cut: its beats, length and beat, and the notes that sound in it, from its start.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-struct Inside {
-    count: u32,
-    length: Beats,
-    beat: Beats,
-    notes: Vec<(Beats, Beats, Midi, bool)>,
+/// A bar as it is cut: start, length and beat, and the notes that sound in it, all times as numerator and denominator.
+type Inside = (Vec<(i64, i64)>, Vec<(Midi, bool)>);
+
+fn raw(b: Beats) -> (i64, i64) {
+    (*b.numer(), *b.denom())
 }
 
 impl Signs {
@@ -220,7 +219,7 @@ impl Sound {
             let bass = p.kind == Kind::Bass;
             notes.extend(soundings(p).iter().filter(|s| !s.dead).map(|s| Sounding { part, midi: s.midi, from: s.at, to: s.at + s.len, bass }));
         }
-        notes.sort_by_key(|n| n.from);
+        notes.sort_by_cached_key(|n| ticks(n.from));
         let longest = notes.iter().map(|n| n.to - n.from).max().unwrap_or_default();
         Sound { notes, longest }
     }
@@ -274,12 +273,9 @@ fn cut(passage: &Passage, sound: &Sound, known: &mut BTreeMap<Inside, Vec<(u32, 
             continue;
         }
         let end = bar.start + bar.length;
-        let notes = sound.between(bar.start, end).map(|n| (n.from.max(bar.start) - bar.start, n.to.min(end) - bar.start, n.midi, n.bass)).collect();
-        let inside = Inside { count, length: bar.length, beat, notes };
-        let cells = match now.remove(&inside).or_else(|| known.remove(&inside)) {
-            Some(cells) => cells,
-            None => cells(sound, passage, count, &|n| bar.start + place(n)),
-        };
+        let times = [bar.start, bar.length, beat].into_iter().chain(sound.between(bar.start, end).flat_map(|n| [n.from, n.to])).map(raw).collect();
+        let inside: Inside = (times, sound.between(bar.start, end).map(|n| (n.midi, n.bass)).collect());
+        let cells = known.remove(&inside).unwrap_or_else(|| cells(sound, passage, count, &|n| bar.start + place(n)));
         out.extend(cells.iter().map(|(a, b)| one(*a, *b, None)));
         now.insert(inside, cells);
     }
