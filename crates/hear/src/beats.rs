@@ -335,22 +335,30 @@ pub(crate) fn wide(values: &[f64]) -> Vec<f64> {
 /// How long after its onset a sound rises the most, in frames (2 ms): a single pluck at once, a strum of several strings some 4 ms after its first.
 const LATE: f64 = 0.35;
 
-/// Beats moved onto the onsets near them and their grid, along a line through their neighbours.
+/// Beats back or on from the first and the last one struck that say how far apart those are on which nothing is.
+const TEMPO_FROM: usize = 8;
+
+/// Beats moved onto the onsets near them and their grid, along a line through their neighbours. Beats before the first and after the last that is struck are where the tempo there puts
+/// them: where the search has cut is by chance, and would move its neighbours too.
 pub(crate) fn settle(activity: &Activity, cuts: &[usize], grid: usize, held: &Held) -> Vec<Seconds> {
-    let places = GRIDS[grid].places;
-    // How far onsets lie from each beat, and how sure.
-    let mut seen: Vec<Vec<(f64, f64)>> = Vec::new();
-    for (b, frame) in cuts.iter().enumerate() {
-        let length = if b + 1 < cuts.len() { cuts[b + 1] - frame } else { frame - cuts[b - 1] } as f64;
-        let mut found = Vec::new();
-        for place in std::iter::once(0.0).chain(places.iter().map(|p| p.0)) {
-            let want = *frame as f64 + place * length;
-            if let Some((at, height)) = peak_near(&activity.all, want, 5) {
-                let trust = height * if place == 0.0 { 1.0 } else { 0.3 };
-                found.push((at - want, trust));
+    let mut at: Vec<f64> = cuts.iter().map(|c| *c as f64).collect();
+    let mut seen = struck(activity, &at, grid);
+    let mut beyond = vec![false; cuts.len()];
+    let heard: Vec<usize> = (0..cuts.len()).filter(|b| !seen[*b].found.is_empty()).collect();
+    let own: Vec<usize> = (0..cuts.len()).filter(|b| seen[*b].own).collect();
+    if let (Some(first), Some(last), Some(one), Some(other)) = (heard.first(), heard.last(), own.first(), own.last()) {
+        let place = |b: usize| at[b] + if seen[b].own { seen[b].found[0].0 } else { 0.0 };
+        let tempo = |from: usize, to: usize| if to > from { (place(to) - place(from)) / (to - from) as f64 } else { 0.0 };
+        let (begun, ended) = (own.iter().rev().find(|b| *b - one <= TEMPO_FROM), own.iter().find(|b| other - *b <= TEMPO_FROM));
+        let before = (*first, place(*first), begun.map_or(0.0, |b| tempo(*one, *b)));
+        let after = (*last, place(*last), ended.map_or(0.0, |b| tempo(*b, *other)));
+        for (b, (from, place, step)) in (0..*first).map(|b| (b, before)).chain((last + 1..cuts.len()).map(|b| (b, after))) {
+            if step > 0.0 {
+                at[b] = place + (b as f64 - from as f64) * step;
+                beyond[b] = true;
             }
         }
-        seen.push(found);
+        seen = struck(activity, &at, grid);
     }
     (0..cuts.len())
         .map(|b| {
@@ -360,8 +368,8 @@ pub(crate) fn settle(activity: &Activity, cuts: &[usize], grid: usize, held: &He
             for n in near {
                 let x = n as f64 - b as f64;
                 let fall = 1.0 / (1.0 + x * x / 2.0);
-                for (off, trust) in &seen[n] {
-                    let y = cuts[n] as f64 + off;
+                for (off, trust) in &seen[n].found {
+                    let y = at[n] + off;
                     let w = fall * trust;
                     for (s, v) in sums.iter_mut().zip([1.0, x, x * x, y, x * y]) {
                         *s += w * v;
@@ -370,10 +378,36 @@ pub(crate) fn settle(activity: &Activity, cuts: &[usize], grid: usize, held: &He
             }
             let [w, x, xx, y, xy] = sums;
             let det = w * xx - x * x;
-            let fitted = if det > 1e-6 { (xx * y - x * xy) / det } else { cuts[b] as f64 };
-            let fitted = cuts[b] as f64 + (fitted - cuts[b] as f64).clamp(-6.0, 6.0);
+            let fitted = if det > 1e-6 && !beyond[b] { (xx * y - x * xy) / det } else { at[b] };
+            let fitted = at[b] + (fitted - at[b]).clamp(-6.0, 6.0);
             let frame = held.frames.iter().find(|f| f.abs_diff(cuts[b]) <= PIN_REACH).map_or(fitted - LATE, |f| *f as f64);
             Seconds((frame * ONSET_HOP as f64 / f64::from(RATE_HZ)).max(0.0))
+        })
+        .collect()
+}
+
+/// What is struck on a beat and on its grid.
+struct Struck {
+    /// How far onsets lie from their places, and how sure.
+    found: Vec<(f64, f64)>,
+    /// The first of them is the beat's own.
+    own: bool,
+}
+
+fn struck(activity: &Activity, at: &[f64], grid: usize) -> Vec<Struck> {
+    let places = GRIDS[grid].places;
+    (0..at.len())
+        .map(|b| {
+            let length = if b + 1 < at.len() { at[b + 1] - at[b] } else { at[b] - at[b - 1] };
+            let (mut found, mut own) = (Vec::new(), false);
+            for place in std::iter::once(0.0).chain(places.iter().map(|p| p.0)) {
+                let want = at[b] + place * length;
+                if let Some((peak, height)) = peak_near(&activity.all, want, 5) {
+                    own |= place == 0.0;
+                    found.push((peak - want, height * if place == 0.0 { 1.0 } else { 0.3 }));
+                }
+            }
+            Struck { found, own }
         })
         .collect()
 }
@@ -490,6 +524,34 @@ pub(crate) mod tests {
             off.sort_by(f64::total_cmp);
             assert!(off[12].abs() < 0.003 && off[0] > -0.008 && off[23] < 0.008, "noise {noise}: {off:?}");
         }
+    }
+
+    #[test]
+    fn beats_on_which_nothing_is_struck_any_more_follow_the_tempo_wherever_the_search_cut() {
+        let times = every(0.577, 14);
+        // On beats and between them, up to the one after the twelfth.
+        let eighths: Vec<f64> = (0..24).map(|n| 0.3 + 0.577 / 2.0 * f64::from(n)).collect();
+        let activity = sounding(&eighths, 9.0);
+        let cuts: Vec<usize> = times.iter().map(|t| (t * onset_rate()).round() as usize).collect();
+        let none = Held::new(&Pins::default(), activity.all.len());
+        for off in [-4, -2, 0, 3] {
+            let mut moved = cuts.clone();
+            moved[12] = moved[12].saturating_add_signed(off);
+            moved[13] = moved[13].saturating_add_signed(2 * off);
+            let found = settle(&activity, &moved, 0, &none);
+            // The stream shows onsets a little late.
+            assert!(found.iter().zip(&times).all(|(f, t)| (f.0 - (t - LATE / onset_rate())).abs() < 0.002), "{off}: {found:?}");
+        }
+        // What comes before the first onset likewise.
+        let activity = sounding(&eighths[4..], 9.0);
+        let mut moved = cuts.clone();
+        (moved[0], moved[1]) = (moved[0] + 5, moved[1] + 3);
+        let found = settle(&activity, &moved, 0, &none);
+        assert!(found.iter().zip(&times).all(|(f, t)| (f.0 - (t - LATE / onset_rate())).abs() < 0.002), "{found:?}");
+        // A pin is the teacher's, struck or not.
+        let pinned = Held::new(&Pins { beats: vec![Seconds(times[13] + 0.01)], bpm: None }, activity.all.len());
+        let found = settle(&sounding(&eighths, 9.0), &cuts, 0, &pinned);
+        assert!((found[13].0 - times[13] - 0.01).abs() < 0.003);
     }
 
     #[test]
