@@ -12,6 +12,7 @@ all the odds, where the best reaches .6.
 import json
 import os
 import pathlib
+import shutil
 import subprocess
 import sys
 
@@ -91,23 +92,29 @@ def passage(rng, name):
     return text + " }\n", np.concatenate([[0], np.cumsum(lengths)[:-1]])
 
 
+# Passages that are rendered at once.
+TOGETHER_MADE = 10
+
+
 def own_clips(count, folder, programs, seed):
     """Passages by the project's own instruments: files and beats. Half begin with a bar, half anywhere."""
     import soundfile
     rng = np.random.default_rng([seed, 1])
-    text, truth = 'lesson "Dice" {\n', {}
-    for n in range(count):
-        more, truth[f"p{n}"] = passage(rng, f"p{n}")
-        text += more
-    (folder / "dice.kdl").write_text(text + "}\n")
-    subprocess.run([programs / "render", folder / "dice.kdl", folder / "own", "100"], check=True, stdout=subprocess.DEVNULL)
-    for name, beats in truth.items():
-        sound, rate = soundfile.read(folder / "own" / f"{name}-100.wav")
+    passages = [passage(rng, f"p{n}") for n in range(count)]
+    for n, (_, beats) in enumerate(passages):
+        # With all its stems a passage is 40 MB: a few are made at a time, and are gone once they are read.
+        if n % TOGETHER_MADE == 0:
+            some = range(n, min(n + TOGETHER_MADE, count))
+            (folder / "dice.kdl").write_text('lesson "Dice" {\n' + "".join(passages[k][0] for k in some) + "}\n")
+            subprocess.run([programs / "render", folder / "dice.kdl", folder / "own", "100"], check=True, stdout=subprocess.DEVNULL)
+            sounds = {k: soundfile.read(folder / "own" / f"p{k}-100.wav") for k in some}
+            shutil.rmtree(folder / "own")
+        sound, rate = sounds.pop(n)
         cut = 0
         if rng.random() < 0.4:
             cut = round(rng.uniform(0.1, 4.0) * rate)
         sound = sound[cut:] + 10 ** rng.uniform(-5, -3) * rng.standard_normal(sound[cut:].shape) * (rng.random() < 0.5)
-        file = folder / f"own-{name}.wav"
+        file = folder / f"own-p{n}.wav"
         soundfile.write(file, sound, rate)
         yield file, beats[beats >= cut / rate] - cut / rate
 
