@@ -258,18 +258,9 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
     for (n, part) in score.parts.iter().enumerate() {
         let moments::Moments { own: moments, beneath } = moments::moments(score, n, &stretches);
         let mono = stretches.iter().any(|s| s.sound.right.is_none());
-        let beside = |at: f64| -> Vec<i32> {
-            let near = score.parts.iter().enumerate().filter(|(o, p)| *o != n && p.is_pitched() && (mono || (p.seat - part.seat).abs() < 0.5));
-            near.flat_map(|(_, p)| p.notes.iter().filter(|x| !x.unpitched && x.at_s < at + 0.05 && x.at_s + x.length_s > at).map(|x| x.midi)).collect()
-        };
+        let beside = |at: f64| sounding_beside(score, n, mono, at);
         let mut notes = judge::notes(score, n, &moments, &beneath, &beside, from_s, end_s);
-        // What other parts sound there; and a bass's own octave, by which it is heard as much as by itself.
-        let taken = |at: f64, midi: i32| {
-            score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched()).any(|(o, p)| {
-                let is_it = |x: &ScoreNote| if o == n { p.kind == Kind::Bass && x.midi + 12 == midi } else { x.midi == midi || x.passes(midi) };
-                p.notes.iter().any(|x| !x.unpitched && is_it(x) && x.at_s < at + 0.1 && x.at_s + x.length_s > at - 0.05)
-            })
-        };
+        let taken = |at: f64, midi: i32| taken_elsewhere(score, n, at, midi);
         let mut unwritten = if part.is_pitched() { judge::unwritten(score, n, &moments, &notes, &taken, from_s) } else { vec![] };
         let alone = score.parts.len() == 1;
         let mut rhythm = rhythm::strays(score, n, &moments, &notes, alone, from_s);
@@ -285,7 +276,7 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
                 for (note, c) in part.notes.iter().zip(&mut notes).filter(|(x, _)| x.place.is_some_and(|p| p.0 == string)) {
                     quiet(c);
                     // What it plays instead, and its overtones, are no notes that nobody wrote.
-                    unwritten.retain(|u| !matches!(u.midi - note.midi - by, 0 | 12 | 19 | 24 | 28 | 31) || (u.time_s - c.time_s).abs() > 0.1);
+                    unwritten.retain(|u| !is_sound_of(u, note.midi + by, c.time_s));
                 }
             }
             let whole = moved.map(|(by, _, sure)| (Whole::Semitones(by), sure)).or_else(|| whole::absent(part, &moments, &notes).then_some((Whole::Absent, 0.7)));
@@ -314,6 +305,26 @@ pub fn against(score: &Score, spans: &[Span], options: &Options) -> Checked {
     }
     checked.findings = findings::findings(score, &checked, &wholes, options.voice);
     checked
+}
+
+/// Pitches that other parts sound at a written time where these cannot be told apart from a part by their seats.
+fn sounding_beside(score: &Score, index: usize, mono: bool, at_s: f64) -> Vec<i32> {
+    let seat = score.parts[index].seat;
+    let near = score.parts.iter().enumerate().filter(|(o, p)| *o != index && p.is_pitched() && (mono || (p.seat - seat).abs() < 0.5));
+    near.flat_map(|(_, p)| p.notes.iter().filter(|x| !x.unpitched && x.at_s < at_s + 0.05 && x.at_s + x.length_s > at_s).map(|x| x.midi)).collect()
+}
+
+/// Whether a pitch at a written time is what another part sounds there, or a bass's own octave, by which it is heard as much as by itself.
+fn taken_elsewhere(score: &Score, index: usize, at_s: f64, midi: i32) -> bool {
+    score.parts.iter().enumerate().filter(|(_, p)| p.is_pitched()).any(|(o, p)| {
+        let is_it = |x: &ScoreNote| if o == index { p.kind == Kind::Bass && x.midi + 12 == midi } else { x.midi == midi || x.passes(midi) };
+        p.notes.iter().any(|x| !x.unpitched && is_it(x) && x.at_s < at_s + 0.1 && x.at_s + x.length_s > at_s - 0.05)
+    })
+}
+
+/// Whether an unwritten note is a pitch that sounds at a time of the record, or an overtone of it.
+fn is_sound_of(u: &Unwritten, midi: i32, time_s: f64) -> bool {
+    matches!(u.midi - midi, 0 | 12 | 19 | 24 | 28 | 31) && (u.time_s - time_s).abs() <= 0.1
 }
 
 /// Of a note that a larger fault speaks for, nothing is said by itself.

@@ -164,7 +164,7 @@ fn panned(score: &Score, begin_s: f64, seats: &[f64], hiss: f64) -> wave::Buffer
 mod tests {
     use super::*;
     use crate::align::{Alignment, Known, Seen, align};
-    use crate::answer::{Checked, PartChecked};
+    use crate::answer::{Checked, PartChecked, Unwritten};
     use crate::chances::Hearings;
     use crate::evidence::log_odds;
     use crate::features::{Combs, features, listen};
@@ -265,6 +265,35 @@ mod tests {
     fn shifted_string(part: &ScorePart, moments: &[Moment], string: u8, by: i32) -> Vec<Moment> {
         let on = |m: &Moment| m.notes.iter().any(|n| part.notes[*n].place.is_some_and(|p| p.0 == string));
         moments.iter().map(|m| if on(m) { shifted(m, by) } else { m.clone() }).collect()
+    }
+
+    #[test]
+    fn what_other_parts_sound_takes_a_pitch_for_so_long() {
+        let text = r#"lesson "t" { passage "p" { tempo 120; slots 4
+            part "g" instrument="guitar" seat="left" { bar "5:3 - . ." }
+            part "h" instrument="guitar" seat="right" { bar ". 4:2 2:5/7 x" }
+            part "b" instrument="bass" seat=-0.6 { bar "3:5 . . 4:3" }
+            part "k" instrument="drums" { bar { kick "x x x x" } } } }"#;
+        let reading = lesson::read(text);
+        assert!(reading.is_sound(), "{:?}", reading.problems);
+        let score = Score::of(&reading.lesson.passages[0]);
+        // Half a second a slot. For the first guitar the bass sits beside it; in mono the other one too; from 50 ms before a note begins until it ends.
+        let beside = |mono: bool, at: f64| crate::sounding_beside(&score, 0, mono, at);
+        assert_eq!([0.0, 0.3, 0.6, 1.4, 1.46, 1.9].map(|at| beside(false, at)), [vec![38], vec![38], vec![], vec![], vec![31], vec![31]]);
+        assert_eq!([0.0, 0.44, 0.46, 0.6, 1.2].map(|at| beside(true, at)), [vec![38], vec![38], vec![52, 38], vec![52], vec![64]]);
+        // Another part's pitch, also on its way, from 100 ms before until 50 ms behind.
+        let taken = |index: usize, midi: i32| [0.39, 0.41, 0.7, 0.96, 1.04, 1.06, 1.3, 1.54, 1.56].map(|at| crate::taken_elsewhere(&score, index, at, midi));
+        assert_eq!(taken(0, 52), [false, true, true, true, true, false, false, false, false]);
+        for midi in 64..=66 {
+            assert_eq!(taken(0, midi), [false, false, false, true, true, true, true, true, false], "{midi}");
+        }
+        assert!(taken(0, 63).iter().chain(&taken(0, 67)).chain(&taken(1, 52)).all(|t| !t));
+        // Its own octave for a bass alone.
+        let own = |index: usize, midi: i32| crate::taken_elsewhere(&score, index, 0.2, midi);
+        assert_eq!([own(2, 50), own(2, 38), own(0, 60), own(0, 48), own(1, 48), own(2, 48)], [true, false, false, false, true, true]);
+        let u = |midi: i32, time_s: f64| Unwritten { time_s, bar: 1, beat: 1.0, slot: 1, midi, evidence: 0.5, place: None, of_stroke: true, marks: [0.0; judge::STRAY_MARKS] };
+        assert_eq!([50, 62, 69, 74, 78, 81, 51, 38, 86].map(|midi| crate::is_sound_of(&u(midi, 3.0), 50, 3.05)), [true, true, true, true, true, true, false, false, false]);
+        assert_eq!([2.9, 2.96, 3.14, 3.2].map(|at| crate::is_sound_of(&u(50, at), 50, 3.05)), [false, true, true, false]);
     }
 
     #[test]

@@ -362,6 +362,32 @@ fn poor_sound_and_places_beyond_the_record_are_findings() {
 }
 
 #[test]
+fn what_lies_far_from_the_stretch_changes_nothing() {
+    // Three seconds before it and behind it, in noise or in silence.
+    let text = LESSON.replace("from=3 to=13", "from=9 to=19");
+    let rate = right().rate_hz() as usize;
+    let around = |loud: f32| {
+        let mut state = 1u32;
+        let mut noise = move || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            loud * ((state >> 8) as f32 / 8_388_608.0 - 1.0)
+        };
+        let mut out = Buffer::silence(right().rate_hz(), 2, 26 * rate).unwrap();
+        for c in 0..2 {
+            let music = right().channel(c);
+            let channel = out.channel_mut(c);
+            channel[..6 * rate].iter_mut().for_each(|s| *s = noise());
+            channel[6 * rate..6 * rate + music.len().min(16 * rate)].copy_from_slice(&music[..music.len().min(16 * rate)]);
+            channel[22 * rate..].iter_mut().for_each(|s| *s = noise());
+        }
+        checked(&text, &out)
+    };
+    let (still, loud) = (around(0.0), around(0.5));
+    assert!((still.starts_s[0] - 9.0).abs() < 0.03, "{:?}", still.starts_s);
+    assert_eq!(still, loud);
+}
+
+#[test]
 fn a_grid_that_is_pinned_is_kept() {
     let reading = lesson::read(LESSON);
     // 15 ms later than it is: everything comes ahead.
