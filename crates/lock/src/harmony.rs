@@ -124,10 +124,13 @@ pub struct Worked {
     weighed: Weighed,
 }
 
-/// A bar as it is cut: start, length and beat, and the notes that sound in it, all times as numerator and denominator.
-type Inside = (Vec<(i64, i64)>, Vec<(Midi, bool)>);
+/// A time as numerator and denominator: compared sooner than as a number.
+type Raw = (i64, i64);
 
-fn raw(b: Beats) -> (i64, i64) {
+/// A bar as it is cut: start, length and beat, and the notes that sound in it with their beginning and end.
+type Inside = ([Raw; 3], Vec<(Raw, Raw, Midi, bool)>);
+
+fn raw(b: Beats) -> Raw {
     (*b.numer(), *b.denom())
 }
 
@@ -212,15 +215,22 @@ struct Sound {
 impl Sound {
     fn of(passage: &Passage) -> Sound {
         let mut notes = Vec::new();
+        let mut longest = (0, Beats::from_integer(0));
         for (part, p) in passage.parts.iter().enumerate() {
             if p.easier_of.is_some() || matches!(p.kind, Kind::Drums | Kind::Click) {
                 continue;
             }
             let bass = p.kind == Kind::Bass;
-            notes.extend(soundings(p).iter().filter(|s| !s.dead).map(|s| Sounding { part, midi: s.midi, from: s.at, to: s.at + s.len, bass }));
+            for s in soundings(p).iter().filter(|s| !s.dead) {
+                notes.push(Sounding { part, midi: s.midi, from: s.at, to: s.at + s.len, bass });
+                let length = ticks(s.len);
+                if length > longest.0 {
+                    longest = (length, s.len);
+                }
+            }
         }
         notes.sort_by_cached_key(|n| ticks(n.from));
-        let longest = notes.iter().map(|n| n.to - n.from).max().unwrap_or_default();
+        let longest = longest.1;
         Sound { notes, longest }
     }
 
@@ -273,8 +283,8 @@ fn cut(passage: &Passage, sound: &Sound, known: &mut BTreeMap<Inside, Vec<(u32, 
             continue;
         }
         let end = bar.start + bar.length;
-        let times = [bar.start, bar.length, beat].into_iter().chain(sound.between(bar.start, end).flat_map(|n| [n.from, n.to])).map(raw).collect();
-        let inside: Inside = (times, sound.between(bar.start, end).map(|n| (n.midi, n.bass)).collect());
+        let notes = sound.between(bar.start, end).map(|n| (raw(n.from), raw(n.to), n.midi, n.bass)).collect();
+        let inside: Inside = ([bar.start, bar.length, beat].map(raw), notes);
         let cells = known.remove(&inside).unwrap_or_else(|| cells(sound, passage, count, &|n| bar.start + place(n)));
         out.extend(cells.iter().map(|(a, b)| one(*a, *b, None)));
         now.insert(inside, cells);

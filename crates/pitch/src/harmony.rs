@@ -338,11 +338,10 @@ fn again(alone: &[&Scores], heard: &[&Evidence], stretches: &[Stretch]) -> Vec<S
         let first = i - lag * (i / lag).min(ROUNDS);
         let last = (i + ROUNDS * lag).min(alone.len() - 1);
         let others: Vec<usize> = (first..=last).step_by(lag).filter(|&j| j != i && heard[i].alike(heard[j]) >= ALIKE).collect();
+        let each = AGAIN / others.len() as f64;
         for &j in &others {
-            for (root, row) in mine.iter_mut().enumerate() {
-                for (core, score) in row.iter_mut().enumerate() {
-                    *score += AGAIN / others.len() as f64 * alone[j][root][core];
-                }
+            for (score, other) in mine.as_flattened_mut().iter_mut().zip(alone[j].as_flattened()) {
+                *score += each * other;
             }
         }
     }
