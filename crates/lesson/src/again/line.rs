@@ -88,7 +88,7 @@ pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str,
         }
     }
     let mut problems = Problems::default();
-    let (events, heard) = play_some(&raw, from, &lines, &passage.bars, &slots, part.without_bars(), &mut problems);
+    let (events, mut heard) = play_some(&raw, from, &lines, &passage.bars, &slots, part.without_bars(), &mut problems);
     if !problems.list.is_empty() {
         return None;
     }
@@ -101,10 +101,9 @@ pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str,
     // Soundings in the order of playing, so by bar.
     let (a, b) = (part.heard.partition_point(|s| s.bar < from), part.heard.partition_point(|s| s.bar < to));
     let count = heard.len();
-    let mut heard = heard;
     heard.iter_mut().for_each(|s| s.from = s.from.map(|f| f + a));
     for s in &mut new.heard[b..] {
-        s.from = s.from.map(|f| f + a + count - b);
+        s.from = s.from.map(|f| (f + a + count).saturating_sub(b));
     }
     new.heard.splice(a..b, heard);
     if !problems.list.is_empty() {
