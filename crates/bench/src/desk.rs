@@ -265,11 +265,13 @@ impl Desk {
         }
         let errors = |list: &[Problem]| list.iter().filter(|p| p.weight == Weight::Error).count();
         let read = self.read(&text);
-        if let Read::Whole(reading) = &read
-            && errors(&reading.problems) > errors(&self.problems)
-        {
+        let found: &[Problem] = match &read {
+            Read::Whole(reading) => &reading.problems,
+            Read::Passage(again) => again.errors(),
+        };
+        if errors(found) > errors(&self.problems) {
             let known = |p: &&Problem| !self.problems.iter().any(|o| (&o.found, &o.right) == (&p.found, &p.right));
-            let new = reading.problems.iter().filter(|p| p.weight == Weight::Error).find(known).or(reading.problems.first());
+            let new = found.iter().filter(|p| p.weight == Weight::Error).find(known).or(found.first());
             return Err(new.map_or(Refused::Moved, |p| Refused::Faulty(p.found.clone(), p.right.clone())));
         }
         let step = Step { back: journal::inverse(&self.text, &forth), forth, said: said.into(), joined: false };

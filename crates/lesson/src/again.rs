@@ -31,7 +31,8 @@ struct Own {
 
 /// Reads what changed between `before` and `text`, where `lesson` and `known` are what [`crate::read`] and [`crate::check`] gave of `before`.
 ///
-/// `None` where the whole has to be read: a change that is not inside one passage, one that makes errors or was made where there were some, a passage called otherwise.
+/// `None` where the whole has to be read: a change that is not inside one passage, a passage called otherwise, one that makes errors or was made where there were some, but for errors of one stroke line
+/// and of the bars that it leads into.
 ///
 /// ```
 /// let before = r#"lesson "t" { passage "p" { tempo 90; slots 4; part "g" instrument="guitar" { bar "5:3 . . ." } } }"#;
@@ -42,7 +43,7 @@ struct Own {
 /// assert_eq!(lesson, lesson::read(&text).lesson);
 /// ```
 pub fn again(before: &str, lesson: &Lesson, known: &[Problem], text: &str) -> Option<Again> {
-    if known.len() >= PROBLEMS_MAX || known.iter().any(|p| p.weight == Weight::Error) {
+    if known.len() >= PROBLEMS_MAX {
         return None;
     }
     let (old, new) = (before.as_bytes(), text.as_bytes());
@@ -52,6 +53,9 @@ pub fn again(before: &str, lesson: &Lesson, known: &[Problem], text: &str) -> Op
     let by = new.len() as isize - old.len() as isize;
     if let Some(line) = line::line(before, lesson, known, text, same, old.len() - after, by) {
         return Some(Again(Read::Line(Box::new(line))));
+    }
+    if known.iter().any(|p| p.weight == Weight::Error) {
+        return None;
     }
     let index = lesson.passages.iter().rposition(|p| p.span.start < same)?;
     let start = lesson.passages[index].span.start;
@@ -97,6 +101,14 @@ impl Again {
         match self.0 {
             Read::Passage(own) => own.put(lesson, problems),
             Read::Line(line) => line.put(lesson, problems),
+        }
+    }
+
+    /// What is an error in the new text; none where all is sound. Only a line that is read again may have some.
+    pub fn errors(&self) -> &[Problem] {
+        match &self.0 {
+            Read::Passage(_) => &[],
+            Read::Line(line) => &line.errors,
         }
     }
 

@@ -3,6 +3,7 @@
 //! The state that goes from slot to slot is what rings on each string. A token silences, holds or strikes; strings that a
 //! stroke leaves are damped, except under `&`.
 
+use crate::nodes::Text;
 use crate::problem::{Problems, excerpt};
 use crate::read::top_fret_hint;
 use crate::resolve::{self, Cut, FINEST, RawPart};
@@ -36,31 +37,18 @@ pub(crate) fn play(raw: &RawPart, cuts: &[Cut], order: &[Option<usize>], bars: &
         let Some(w) = *w else { continue };
         let (_, want) = slots[i];
         let mut ok = want > 0;
-        let mut lines: Vec<(Span, Option<u32>)> = Vec::new();
+        let mut lines: Vec<(&Text, &[Token])> = Vec::new();
         let b = &raw.written[w];
         if let Some(t) = &b.line {
-            lines.push((t.inside(), stroke::slots(&cuts[w].tokens)));
+            lines.push((t, &cuts[w].tokens));
         }
         for (row, tokens) in &cuts[w].rows {
             if let Some((_, t)) = b.rows.iter().find(|(r, _)| *r == crate::resolve::Row::Drum(*row)) {
-                lines.push((t.inside(), stroke::slots(tokens)));
+                lines.push((t, tokens));
             }
         }
-        for (span, n) in lines {
-            // A torn line has had its message.
-            let Some(n) = n else {
-                ok = false;
-                continue;
-            };
-            if want > 0 && n != want {
-                ok = false;
-                let what = if bars[i].number == 0 { "pickup" } else { "bar" };
-                problems.error(
-                    span,
-                    format!("the {what} has {n} slot{}", if n == 1 { "" } else { "s" }),
-                    format!("{} of {} needs {want} here: one token a slot{}", if what == "bar" { "a bar" } else { "this pickup" }, bars[i].meter, if n < want { "; fill silence with . and ringing with -" } else { "" }),
-                );
-            }
+        for (text, tokens) in lines {
+            ok &= want == 0 || fits(tokens, want, text, &bars[i], problems);
         }
         sound_bars[i] = ok && !b.rest;
     }
@@ -90,6 +78,20 @@ pub(crate) fn play(raw: &RawPart, cuts: &[Cut], order: &[Option<usize>], bars: &
     p.silence(end);
     let heard = p.heard;
     part.heard = heard;
+}
+
+/// Whether a line has the slots that its bar wants; says so where it does not. A torn line has had its message.
+pub(crate) fn fits(tokens: &[Token], want: u32, line: &Text, bar: &Bar, problems: &mut Problems) -> bool {
+    let Some(n) = stroke::slots(tokens) else { return false };
+    if n != want {
+        let what = if bar.number == 0 { "pickup" } else { "bar" };
+        problems.error(
+            line.inside(),
+            format!("the {what} has {n} slot{}", if n == 1 { "" } else { "s" }),
+            format!("{} of {} needs {want} here: one token a slot{}", if what == "bar" { "a bar" } else { "this pickup" }, bar.meter, if n < want { "; fill silence with . and ringing with -" } else { "" }),
+        );
+    }
+    n == want
 }
 
 /// Plays bars of a part from number `from` on by themselves, from silence into silence: the events of each, and the soundings. `lines` has the tokens of each bar, which `raw` has as written in

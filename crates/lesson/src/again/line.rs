@@ -7,8 +7,8 @@ use crate::nodes::{Node, Text};
 use crate::problem::{PROBLEMS_MAX, Problems};
 use crate::resolve::{Cut, RawBar, RawPart, Row, unwritable_bars};
 use crate::stroke::{self, Alphabet, Signs, Token, TokenKind, What};
-use crate::strokes::{drums as play_drums, play_some};
-use crate::{Beats, Drum, Kind, Lesson, Part, PartBar, Passage, Problem, Span, scan};
+use crate::strokes::{drums as play_drums, fits, play_some};
+use crate::{Beats, Drum, Kind, Lesson, Part, PartBar, Passage, Problem, Span, Weight, scan};
 
 /// One part, read again.
 #[derive(Clone, Debug)]
@@ -17,6 +17,10 @@ pub(super) struct Line {
     part: usize,
     new: Part,
     problems: Vec<Problem>,
+    /// What is an error now; nothing else is said of the lesson then.
+    pub errors: Vec<Problem>,
+    /// There were errors before, all of them between the two strokes: all of the lesson is to be looked at once there are none.
+    had_errors: bool,
     /// Places of the old text from `end` on move by `by`; what stands between `start` and `part_end` there belongs to the part.
     start: usize,
     part_end: usize,
@@ -24,13 +28,18 @@ pub(super) struct Line {
     by: isize,
 }
 
-/// Reads a part again where only a line of it changed, from byte `same` up to byte `end` of the old text; what follows moves by `by`. `None` where this is not plainly so, or the line has a fault.
+/// Reads a part again where only a line of it changed, from byte `same` up to byte `end` of the old text; what follows moves by `by`. `None` where this is not plainly so. The line may have
+/// faults, as it has while it is typed; before, the lesson may have had errors in the bars around it alone.
 pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str, same: usize, end: usize, by: isize) -> Option<Line> {
     let at = lesson.passages.iter().rposition(|p| p.span.start < same)?;
     let passage = &lesson.passages[at];
     let index = passage.parts.iter().rposition(|p| p.span.start < same)?;
     let part = &passage.parts[index];
+    let had_errors = known.iter().any(|p| p.weight == Weight::Error);
     if part.kind == Kind::Drums {
+        if had_errors {
+            return None;
+        }
         let new = drums(before, passage, part, text, same, end, by)?;
         return finish(before, known, (at, index), passage, part, new, end, by);
     }
@@ -52,18 +61,21 @@ pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str,
         Kind::Click => Alphabet::Click,
         _ => Alphabet::Names,
     };
-    let tokens = |text: &str, s: Span| -> Option<Vec<Token>> {
-        let (tokens, faults) = stroke::read_line(text.get(s.start..s.end)?, alphabet);
-        faults.is_empty().then_some(tokens)
-    };
+    let read = |text: &str, s: Span| text.get(s.start..s.end).map(|t| stroke::read_line(t, alphabet));
     // Bars of the line itself begin alike only where both texts do.
     let begins = |k: usize| {
         let b = &part.bars[k];
-        let plain = |text: &str, s: Span| is_line(text, s) && tokens(text, s).is_some_and(|t| is_plain(&t));
+        let plain = |text: &str, s: Span| is_line(text, s) && read(text, s).is_some_and(|(t, faults)| faults.is_empty() && stroke::slots(&t) == Some(b.slots) && is_plain(&t));
         b.slots > 0 && plain(text, place(b.span)) && (b.span != own || plain(before, b.span))
     };
     let from = (0..=first).rev().find(|k| *k == 0 || begins(*k))?;
     let to = (last + 1..part.bars.len()).find(|k| begins(*k)).unwrap_or(part.bars.len());
+    // What was wrong lies where all is played again.
+    let again = |p: &Problem| part.bars[from..to].iter().any(|b| b.span.start <= p.span.start && p.span.end <= b.span.end && is_line(before, b.span));
+    if known.iter().any(|p| p.weight == Weight::Error && !again(p)) {
+        return None;
+    }
+    let mut problems = Problems::default();
     let mut raw = RawPart { kind: part.kind, hand: part.hand, neck: part.neck.clone(), grips: part.grips.clone(), instrument: part.instrument.clone(), ..RawPart::default() };
     let mut lines: Vec<Option<Vec<Token>>> = Vec::with_capacity(to - from);
     let mut slots: Vec<Beats> = Vec::with_capacity(to - from);
@@ -71,13 +83,16 @@ pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str,
         slots.push(bar.length / Beats::from_integer(i64::from(b.slots.max(1))));
         let here = place(b.span);
         if is_line(text, here) {
-            let tokens = tokens(text, here)?;
-            // A pickup is as long as its line.
-            if stroke::slots(&tokens) != Some(b.slots) || (b.span == own && bar.number == 0) {
+            // A pickup is as long as its line; a bar without a number of slots has a fault of its own.
+            if bar.number == 0 && b.span == own || b.slots == 0 {
                 return None;
             }
-            raw.written.push(RawBar { line: Some(Text::plain(text.get(here.start..here.end)?, here)), ..RawBar::default() });
-            lines.push(Some(tokens));
+            let (tokens, faults) = read(text, here)?;
+            let line = Text::plain(text.get(here.start..here.end)?, here);
+            faults.into_iter().for_each(|(range, found, right)| problems.error(line.place(range), found, right));
+            let fits = fits(&tokens, b.slots, &line, bar, &mut problems);
+            raw.written.push(RawBar { line: Some(line), ..RawBar::default() });
+            lines.push(fits.then_some(tokens));
         } else {
             // A rest, or a bar that this part does not have.
             if b.slots > 0 && !before.get(b.span.start..b.span.end).is_some_and(|t| t.starts_with("rest")) {
@@ -87,17 +102,17 @@ pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str,
             lines.push(None);
         }
     }
-    let mut problems = Problems::default();
     let (events, mut heard) = play_some(&raw, from, &lines, &passage.bars, &slots, part.without_bars(), &mut problems);
-    if !problems.list.is_empty() {
-        return None;
-    }
     let mut new = part.clone();
     super::part_spans(&mut new, &mut |s| *s = moved(*s, end, by));
     for ((bar, old), events) in new.bars[from..to].iter_mut().zip(&part.bars[from..to]).zip(events) {
         (bar.events, bar.span) = (events, place(old.span));
     }
-    unwritable_bars(&passage.bars[from..to], &new.bars[from..to], &mut problems);
+    if problems.list.is_empty() {
+        // While something was wrong no bar of the part was looked at for this.
+        let looked_at = if had_errors { 0..new.bars.len() } else { from..to };
+        unwritable_bars(&passage.bars[looked_at.clone()], &new.bars[looked_at], &mut problems);
+    }
     // Soundings in the order of playing, so by bar.
     let (a, b) = (part.heard.partition_point(|s| s.bar < from), part.heard.partition_point(|s| s.bar < to));
     let count = heard.len();
@@ -106,8 +121,11 @@ pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str,
         s.from = s.from.map(|f| (f + a + count).saturating_sub(b));
     }
     new.heard.splice(a..b, heard);
-    if !problems.list.is_empty() {
+    if problems.list.len() >= PROBLEMS_MAX {
         return None;
+    }
+    if had_errors || !problems.list.is_empty() {
+        return Some(Line { passage: at, part: index, start: part.span.start, part_end: part.span.start, new, problems: vec![], errors: problems.list, had_errors, end, by });
     }
     finish(before, known, (at, index), passage, part, new, end, by)
 }
@@ -123,7 +141,7 @@ fn finish(before: &str, known: &[Problem], (at, index): (usize, usize), passage:
     check_part(passage, &new, &mut problems);
     let part_end = scan::end_of_node(before.as_bytes(), part.span.start);
     let kept = known.iter().filter(|p| p.span.start < part.span.start || p.span.start >= part_end).count();
-    (kept + problems.list.len() < PROBLEMS_MAX).then_some(Line { passage: at, part: index, start: part.span.start, new, problems: problems.list, part_end, end, by })
+    (kept + problems.list.len() < PROBLEMS_MAX).then_some(Line { passage: at, part: index, start: part.span.start, new, problems: problems.list, errors: vec![], had_errors: false, part_end, end, by })
 }
 
 /// A part of drums, where the change lies inside one row: each bar is by itself.
@@ -191,7 +209,7 @@ pub(super) fn drum_row(text: &str, bar: &PartBar, word: &str) -> Option<Span> {
 
 impl Line {
     pub(super) fn put(self, lesson: &mut Lesson, problems: &mut Vec<Problem>) {
-        let Line { passage: at, part: index, new, problems: own, start, part_end, end, by } = self;
+        let Line { passage: at, part: index, new, problems: own, errors, had_errors, start, part_end, end, by } = self;
         let move_on = |s: &mut Span| *s = moved(*s, end, by);
         if by != 0 {
             for (i, p) in lesson.passages.iter_mut().enumerate().skip(at) {
@@ -206,6 +224,11 @@ impl Line {
         }
         if let Some(part) = lesson.passages.get_mut(at).and_then(|p: &mut Passage| p.parts.get_mut(index)) {
             *part = new;
+        }
+        if had_errors || !errors.is_empty() {
+            *problems = if errors.is_empty() { crate::check(lesson) } else { errors };
+            problems.sort_by_key(|p| (p.span, p.weight));
+            return;
         }
         problems.retain(|p| !(start <= p.span.start && p.span.start < part_end));
         problems.iter_mut().for_each(|p| move_on(&mut p.span));
