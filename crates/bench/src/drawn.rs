@@ -108,16 +108,19 @@ pub fn source<'a>(text: &'a str, lesson: &Lesson, index: usize) -> &'a str {
 
 fn draw(key: String, text: &str, passage: &Passage, look: Look, old: Option<Kept>) -> Kept {
     let mut own = old.map(|k| k.pieces).unwrap_or_default();
-    let signs = Signs::again(passage, &mut own.worked);
-    let names = signs.bar_names(passage);
+    let options = SystemOptions { width_pt: width_pt(look), ..SystemOptions::default() };
+    let (frames, (signs, names)) = own.setting.systems_named(passage, &options, || {
+        let signs = Signs::again(passage, &mut own.worked);
+        let names = signs.bar_names(passage);
+        let over = names.iter().map(|n| BarName { bar: n.bar, at: n.at, text: n.symbol.clone(), style: passage.chord_names }).collect();
+        (over, (signs, names))
+    });
     let mut pieces: Vec<Piece> = Vec::new();
     pieces.push(("head".into(), Arc::from(head(passage).into_string())));
     pieces.extend(own.slots.pieces(text, passage, &names));
     own.grips = grips(passage, &signs, look, own.grips);
     let drawings = html! { @for (seen, drawing) in &own.grips { figure { (PreEscaped(drawing)) figcaption { (seen.part_name) } } } };
     pieces.push(("grips".into(), Arc::from(drawings.into_string())));
-    let names: Vec<BarName> = names.into_iter().map(|n| BarName { bar: n.bar, at: n.at, text: n.symbol, style: passage.chord_names }).collect();
-    let frames = own.setting.systems(passage, Some(&names), &SystemOptions { width_pt: width_pt(look), ..SystemOptions::default() });
     let mut before = std::mem::take(&mut own.lines).into_iter();
     for (k, frame) in frames.into_iter().enumerate() {
         // A line's drawing has its number in it.

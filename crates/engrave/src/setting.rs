@@ -72,21 +72,37 @@ struct Head {
     sheet: Vec<SheetBar>,
 }
 
+/// From so many bars of all parts on they are looked at while names are worked out: below, a thread costs more than it saves.
+const MANY: usize = 500;
+
 impl Setting {
     /// As [`crate::systems()`] would give it; a line that is as it was before is the same frame.
     pub fn systems(&mut self, passage: &Passage, names: Option<&[BarName]>, options: &SystemOptions) -> Vec<Arc<Frame>> {
-        let names = names.map_or_else(|| harmony_names(passage), <[BarName]>::to_vec);
-        self.forget(passage, &names, options);
+        self.systems_named(passage, options, || (names.map_or_else(|| harmony_names(passage), <[BarName]>::to_vec), ())).0
+    }
+
+    /// The same with names that are worked out first, and whatever else comes of that; in a long passage it is looked at meanwhile for what changed.
+    pub fn systems_named<T>(&mut self, passage: &Passage, options: &SystemOptions, names: impl FnOnce() -> (Vec<BarName>, T)) -> (Vec<Arc<Frame>>, T) {
+        let (changed, (names, more)) = if passage.bars.len() * passage.parts.len() < MANY {
+            (self.look(passage, options), names())
+        } else {
+            std::thread::scope(|s| {
+                let look = s.spawn(|| self.look(passage, options));
+                let names = names();
+                (look.join().unwrap_or_else(|fault| std::panic::resume_unwind(fault)), names)
+            })
+        };
+        self.forget(passage, &names, changed);
         self.kept.run += 1;
         let frames = set(passage, Some(&names), options, &mut self.kept);
         let run = self.kept.run;
         self.kept.bars.retain(|_, k| k.0 == run);
         self.kept.lines.retain(|_, k| k.0 == run);
-        frames
+        (frames, more)
     }
 
-    /// Lets go of what is no longer so, and takes down what is.
-    fn forget(&mut self, passage: &Passage, names: &[BarName], options: &SystemOptions) {
+    /// Takes down what the passage is, and says which bars are others than before; `None` where all may be.
+    fn look(&mut self, passage: &Passage, options: &SystemOptions) -> Option<Vec<bool>> {
         let head = Head {
             passage: passage.without_parts(),
             bars: passage.bars.clone(),
@@ -95,21 +111,13 @@ impl Setting {
             sheet: lesson::sheet(passage),
         };
         let count = passage.bars.len();
-        let mut by_bar: Vec<Vec<BarName>> = vec![Vec::new(); count];
-        for n in names {
-            if let Some(list) = by_bar.get_mut(n.bar) {
-                list.push(n.clone());
-            }
-        }
         let whole = passage.parts.iter().all(|p| p.bars.len() == count);
         let Some(seen) = self.seen.as_mut().filter(|s| whole && s.options == *options && s.head == head) else {
-            self.kept = Kept::default();
             let music = passage.parts.iter().map(|p| p.bars.clone()).collect();
-            self.seen = whole.then(|| Seen { options: options.clone(), head, names: by_bar, music });
-            return;
+            self.seen = whole.then(|| Seen { options: options.clone(), head, names: vec![], music });
+            return None;
         };
-        let mut changed: Vec<bool> = seen.names.iter().zip(&by_bar).map(|(a, b)| a != b).collect();
-        seen.names = by_bar;
+        let mut changed = vec![false; count];
         for (part, old) in passage.parts.iter().zip(&mut seen.music) {
             for (i, (new, old)) in part.bars.iter().zip(old).enumerate() {
                 if !new.is_alike(old) {
@@ -118,6 +126,29 @@ impl Setting {
                 }
             }
         }
+        Some(changed)
+    }
+
+    /// Lets go of what is drawn from what changed.
+    fn forget(&mut self, passage: &Passage, names: &[BarName], changed: Option<Vec<bool>>) {
+        let count = passage.bars.len();
+        let mut by_bar: Vec<Vec<BarName>> = vec![Vec::new(); count];
+        for n in names {
+            if let Some(list) = by_bar.get_mut(n.bar) {
+                list.push(n.clone());
+            }
+        }
+        let (Some(mut changed), Some(seen)) = (changed, self.seen.as_mut()) else {
+            self.kept = Kept::default();
+            if let Some(seen) = &mut self.seen {
+                seen.names = by_bar;
+            }
+            return;
+        };
+        for (changed, (a, b)) in changed.iter_mut().zip(seen.names.iter().zip(&by_bar)) {
+            *changed |= a != b;
+        }
+        seen.names = by_bar;
         // What changed reaches two bars on, and further through ties.
         let mut stale = changed.clone();
         for i in 0..count {
