@@ -17,7 +17,7 @@ import numpy as np
 from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import roc_auc_score
 
-FILES = sys.argv[1:]
+RENDERS, DEVELOP = sys.argv[1].split(","), sys.argv[2:]
 # A row of real sound weighs as much as so many of renders.
 REAL = 5.0
 # Weights of a note's marks are held down, or single notes of faultless parts are surely wrong.
@@ -44,8 +44,8 @@ def rows(files):
     return np.array(marks), np.array(wrong), np.array(clean)
 
 
-x, wrong, clean = rows(FILES[0].split(","))
-dx, dwrong, dclean = rows(FILES[1:])
+x, wrong, clean = rows(RENDERS)
+dx, dwrong, dclean = rows(DEVELOP)
 weights, shift = fitted(x, ~wrong, dx, ~dwrong, x, held=HELD)
 print(f"const SHIFT: f32 = {shift:.4f};")
 print(f"const WEIGHTS: [f32; MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
@@ -78,8 +78,8 @@ def strays(files):
     return np.array(marks), np.array(true), np.array(clean)
 
 
-x, true, clean = strays(FILES[0].split(","))
-dx, dtrue, dclean = strays(FILES[1:])
+x, true, clean = strays(RENDERS)
+dx, dtrue, dclean = strays(DEVELOP)
 weights, shift = fitted(x, true, dx, dtrue, x)
 print(f"const STRAY_SHIFT: f32 = {shift:.4f};")
 print(f"const STRAY_WEIGHTS: [f32; STRAY_MARKS] = [{', '.join(f'{w:.4f}' for w in weights)}];")
@@ -103,8 +103,8 @@ def moved(files):
     return np.array(marks), np.array(true), np.array(clean)
 
 
-x, true, clean = moved(FILES[0].split(","))
-dx, dtrue, dclean = moved(FILES[1:])
+x, true, clean = moved(RENDERS)
+dx, dtrue, dclean = moved(DEVELOP)
 weights, shift = fitted(x, true, dx, dtrue, np.concatenate([x, dx]), 3000)
 print(f"moved_shift: {shift:.4f},")
 print(f"moved_weights: [{', '.join(f'{w:.4f}' for w in weights)}],")

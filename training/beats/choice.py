@@ -101,22 +101,22 @@ def own_clips(count, folder, programs, seed):
     import soundfile
     rng = np.random.default_rng([seed, 1])
     passages = [passage(rng, f"p{n}") for n in range(count)]
-    for n, (_, beats) in enumerate(passages):
+    for first in range(0, count, TOGETHER_MADE):
         # With all its stems a passage is 40 MB: a few are made at a time, and are gone once they are read.
-        if n % TOGETHER_MADE == 0:
-            some = range(n, min(n + TOGETHER_MADE, count))
-            (folder / "dice.kdl").write_text('lesson "Dice" {\n' + "".join(passages[k][0] for k in some) + "}\n")
-            subprocess.run([programs / "render", folder / "dice.kdl", folder / "own", "100"], check=True, stdout=subprocess.DEVNULL)
-            sounds = {k: soundfile.read(folder / "own" / f"p{k}-100.wav") for k in some}
-            shutil.rmtree(folder / "own")
-        sound, rate = sounds.pop(n)
-        cut = 0
-        if rng.random() < 0.4:
-            cut = round(rng.uniform(0.1, 4.0) * rate)
-        sound = sound[cut:] + 10 ** rng.uniform(-5, -3) * rng.standard_normal(sound[cut:].shape) * (rng.random() < 0.5)
-        file = folder / f"own-p{n}.wav"
-        soundfile.write(file, sound, rate)
-        yield file, beats[beats >= cut / rate] - cut / rate
+        some = range(first, min(first + TOGETHER_MADE, count))
+        (folder / "dice.kdl").write_text('lesson "Dice" {\n' + "".join(passages[n][0] for n in some) + "}\n")
+        subprocess.run([programs / "render", folder / "dice.kdl", folder / "own", "100"], check=True, stdout=subprocess.DEVNULL)
+        sounds = [soundfile.read(folder / "own" / f"p{n}-100.wav") for n in some]
+        shutil.rmtree(folder / "own")
+        for n, (sound, rate) in zip(some, sounds):
+            beats = passages[n][1]
+            cut = 0
+            if rng.random() < 0.4:
+                cut = round(rng.uniform(0.1, 4.0) * rate)
+            sound = sound[cut:] + 10 ** rng.uniform(-5, -3) * rng.standard_normal(sound[cut:].shape) * (rng.random() < 0.5)
+            file = folder / f"own-p{n}.wav"
+            soundfile.write(file, sound, rate)
+            yield file, beats[beats >= cut / rate] - cut / rate
 
 
 def other_clips(count, data, soundfont, folder, seed, kind):

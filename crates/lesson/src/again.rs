@@ -108,7 +108,7 @@ impl Again {
     pub fn errors(&self) -> &[Problem] {
         match &self.0 {
             Read::Passage(_) => &[],
-            Read::Line(line) => &line.errors,
+            Read::Line(line) => line.errors(),
         }
     }
 
@@ -156,13 +156,13 @@ fn spans(passage: &mut Passage, go: &mut dyn FnMut(&mut Span)) {
 }
 
 /// All but those of its parts.
-fn own_spans(passage: &mut Passage, go: &mut dyn FnMut(&mut Span)) {
+pub(crate) fn own_spans(passage: &mut Passage, go: &mut dyn FnMut(&mut Span)) {
     go(&mut passage.span);
     passage.record.iter_mut().for_each(|r| go(&mut r.span));
     passage.notes.iter_mut().for_each(|n| go(&mut n.span));
 }
 
-fn part_spans(part: &mut Part, go: &mut dyn FnMut(&mut Span)) {
+pub(crate) fn part_spans(part: &mut Part, go: &mut dyn FnMut(&mut Span)) {
     go(&mut part.span);
     part.grips.iter_mut().for_each(|g| go(&mut g.span));
     part.name_pins.iter_mut().for_each(|n| go(&mut n.span));

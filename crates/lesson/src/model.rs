@@ -256,9 +256,7 @@ impl Part {
             heard: vec![],
             span: Span::default(),
         };
-        out.grips.iter_mut().for_each(|g| g.span = Span::default());
-        out.name_pins.iter_mut().for_each(|n| n.span = Span::default());
-        out.take.iter_mut().for_each(|t| t.span = Span::default());
+        crate::again::part_spans(&mut out, &mut |s| *s = Span::default());
         out
     }
 }
@@ -281,18 +279,17 @@ impl Passage {
             guess: self.guess,
             span: Span::default(),
         };
-        out.record.iter_mut().for_each(|r| r.span = Span::default());
-        out.notes.iter_mut().for_each(|n| n.span = Span::default());
+        crate::again::own_spans(&mut out, &mut |s| *s = Span::default());
         out
     }
 }
 
 impl PartBar {
-    /// Equal but for places in the text.
+    /// Equal in all that is drawn: but for places in the text, and for what the teacher says of a check.
     pub fn is_alike(&self, other: &PartBar) -> bool {
-        let PartBar { events, slots, say, level, wah, guess, heard, span: _ } = self;
+        let PartBar { events, slots, say, level, wah, guess, heard: _, span: _ } = self;
         let o = other;
-        (*slots, say, level, wah, *guess, heard) == (o.slots, &o.say, &o.level, &o.wah, o.guess, &o.heard)
+        (*slots, say, level, wah, *guess) == (o.slots, &o.say, &o.level, &o.wah, o.guess)
             && events.len() == o.events.len()
             && events.iter().zip(&o.events).all(|(a, b)| a.is_alike(b))
     }

@@ -159,10 +159,7 @@ fn alike(passage: &Passage, a: usize, b: usize) -> bool {
     harmony(a) == harmony(b)
         && pins(a) == pins(b)
         && !notes(b)
-        && passage.parts.iter().all(|p| {
-            let (x, y) = (&p.bars[a], &p.bars[b]);
-            x.slots == y.slots && x.level == y.level && x.wah == y.wah && x.say == y.say && x.guess == y.guess && x.events.len() == y.events.len() && x.events.iter().zip(&y.events).all(|(e, f)| e.is_alike(f))
-        })
+        && passage.parts.iter().all(|p| p.bars[a].is_alike(&p.bars[b]))
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@
 
 use crate::ticks::ticks;
 use lesson::{Beats, HarmonySpan, Kind, Passage, soundings};
-use pitch::{Classes, Context, Degree, FirstName, Harmony, Held, Midi, Naming, Stretch, Symbol, Timing, Weighed, first_name, first_names, names};
+use pitch::{Classes, Context, Degree, First, FirstName, Harmony, Held, Midi, Naming, Stretch, Symbol, Timing, Weighed, first_name, first_names, names};
 use std::collections::BTreeMap;
 
 /// Part of the whole weight below which a pitch passes by, when a bar is cut up.
@@ -91,7 +91,7 @@ pub fn stretches(passage: &Passage) -> Vec<StretchHarmony> {
         .zip(heard)
         .map(|(c, heard)| {
             let classes: Classes = heard.notes.iter().map(|n| n.class()).collect();
-            let s = sign(passage, c, Some((heard.naming.names.first().map(|n| n.symbol.clone()), classes.len())));
+            let s = sign(passage, c, Some(First { symbol: heard.naming.names.first().map(|n| n.symbol.clone()), classes: classes.len() }));
             let parts = parts(&sound, passage, (s.from, s.to), s.symbol.as_ref());
             StretchHarmony { bar: s.bar, beat: s.beat, beats: s.beats, from: s.from, to: s.to, symbol: s.symbol, written: s.written, heard, parts }
         })
@@ -152,7 +152,7 @@ impl Signs {
             let cuts = cut(passage, &sound, &mut worked.cells);
             let (held, times) = asked(&sound, &cuts);
             let first = first_names(&held, &times, passage.key, Timing::QUARTERS, &mut worked.weighed);
-            cuts.into_iter().zip(first).map(|(c, f)| sign(passage, c, Some((f.symbol, f.classes)))).collect()
+            cuts.into_iter().zip(first).map(|(c, f)| sign(passage, c, Some(f))).collect()
         };
         Signs { list, sound }
     }
@@ -172,11 +172,10 @@ impl Signs {
     }
 }
 
-/// `heard` is the first name and how many classes belong to it.
-fn sign(passage: &Passage, c: Cut, heard: Option<(Option<Symbol>, usize)>) -> Sign {
+fn sign(passage: &Passage, c: Cut, heard: Option<First>) -> Sign {
     let written = c.written.is_some();
     let symbol = c.written.unwrap_or_else(|| {
-        let (symbol, classes) = heard?;
+        let First { symbol, classes } = heard?;
         // One note is no harmony, and two before the first bar are a step into it.
         let least = if passage.bars[c.bar].number == 0 { 3 } else { 2 };
         symbol.filter(|_| classes >= least)

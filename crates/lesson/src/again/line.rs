@@ -16,16 +16,21 @@ pub(super) struct Line {
     passage: usize,
     part: usize,
     new: Part,
-    problems: Vec<Problem>,
-    /// What is an error now; nothing else is said of the lesson then.
-    pub errors: Vec<Problem>,
-    /// There were errors before, all of them between the two strokes: all of the lesson is to be looked at once there are none.
-    had_errors: bool,
-    /// Places of the old text from `end` on move by `by`; what stands between `start` and `part_end` there belongs to the part.
-    start: usize,
-    part_end: usize,
+    said: Said,
+    /// Places of the old text from `end` on move by `by`.
     end: usize,
     by: isize,
+}
+
+/// What is to be said of the lesson then.
+#[derive(Clone, Debug)]
+enum Said {
+    /// Errors, and nothing else.
+    Errors(Vec<Problem>),
+    /// No error is left of those before: all of it is looked at.
+    Mended,
+    /// What is likely wrong in the part, in the place of what was said of this stretch of the old text.
+    Part(Vec<Problem>, Span),
 }
 
 /// Reads a part again where only a line of it changed, from byte `same` up to byte `end` of the old text; what follows moves by `by`. `None` where this is not plainly so. The line may have
@@ -124,10 +129,12 @@ pub(super) fn line(before: &str, lesson: &Lesson, known: &[Problem], text: &str,
     if problems.list.len() >= PROBLEMS_MAX {
         return None;
     }
-    if had_errors || !problems.list.is_empty() {
-        return Some(Line { passage: at, part: index, start: part.span.start, part_end: part.span.start, new, problems: vec![], errors: problems.list, had_errors, end, by });
-    }
-    finish(before, known, (at, index), passage, part, new, end, by)
+    let said = match problems.list {
+        list if !list.is_empty() => Said::Errors(list),
+        _ if had_errors => Said::Mended,
+        _ => return finish(before, known, (at, index), passage, part, new, end, by),
+    };
+    Some(Line { passage: at, part: index, new, said, end, by })
 }
 
 /// The part as read, with what is likely wrong in it now.
@@ -139,9 +146,9 @@ fn finish(before: &str, known: &[Problem], (at, index): (usize, usize), passage:
     }
     let mut problems = Problems::default();
     check_part(passage, &new, &mut problems);
-    let part_end = scan::end_of_node(before.as_bytes(), part.span.start);
-    let kept = known.iter().filter(|p| p.span.start < part.span.start || p.span.start >= part_end).count();
-    (kept + problems.list.len() < PROBLEMS_MAX).then_some(Line { passage: at, part: index, start: part.span.start, new, problems: problems.list, errors: vec![], had_errors: false, part_end, end, by })
+    let own = Span { start: part.span.start, end: scan::end_of_node(before.as_bytes(), part.span.start) };
+    let kept = known.iter().filter(|p| !is_in(own, p)).count();
+    (kept + problems.list.len() < PROBLEMS_MAX).then_some(Line { passage: at, part: index, new, said: Said::Part(problems.list, own), end, by })
 }
 
 /// A part of drums, where the change lies inside one row: each bar is by itself.
@@ -207,9 +214,21 @@ pub(super) fn drum_row(text: &str, bar: &PartBar, word: &str) -> Option<Span> {
     rows(text, bar.span)?.into_iter().find(|(d, _)| *d == drum).map(|(_, t)| t.inside())
 }
 
+/// Whether what a problem speaks of begins in a stretch of the text.
+fn is_in(stretch: Span, p: &Problem) -> bool {
+    stretch.start <= p.span.start && p.span.start < stretch.end
+}
+
 impl Line {
+    pub(super) fn errors(&self) -> &[Problem] {
+        match &self.said {
+            Said::Errors(list) => list,
+            Said::Mended | Said::Part(..) => &[],
+        }
+    }
+
     pub(super) fn put(self, lesson: &mut Lesson, problems: &mut Vec<Problem>) {
-        let Line { passage: at, part: index, new, problems: own, errors, had_errors, start, part_end, end, by } = self;
+        let Line { passage: at, part: index, new, said, end, by } = self;
         let move_on = |s: &mut Span| *s = moved(*s, end, by);
         if by != 0 {
             for (i, p) in lesson.passages.iter_mut().enumerate().skip(at) {
@@ -225,14 +244,15 @@ impl Line {
         if let Some(part) = lesson.passages.get_mut(at).and_then(|p: &mut Passage| p.parts.get_mut(index)) {
             *part = new;
         }
-        if had_errors || !errors.is_empty() {
-            *problems = if errors.is_empty() { crate::check(lesson) } else { errors };
-            problems.sort_by_key(|p| (p.span, p.weight));
-            return;
+        match said {
+            Said::Errors(list) => *problems = list,
+            Said::Mended => *problems = crate::check(lesson),
+            Said::Part(list, own) => {
+                problems.retain(|p| !is_in(own, p));
+                problems.iter_mut().for_each(|p| move_on(&mut p.span));
+                problems.extend(list);
+            }
         }
-        problems.retain(|p| !(start <= p.span.start && p.span.start < part_end));
-        problems.iter_mut().for_each(|p| move_on(&mut p.span));
-        problems.extend(own);
         problems.sort_by_key(|p| (p.span, p.weight));
     }
 }
