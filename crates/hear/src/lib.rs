@@ -19,7 +19,8 @@
 //! # What it must not do
 //!
 //! - Read files, the clock or the environment: it takes buffers.
-//! - Let the machine show in its numbers: plain scalar arithmetic, `libm`, no hash order.
+//! - Let the machine show in its numbers: plain arithmetic in one order, `libm`, no hash order. How many numbers are worked out at once
+//!   ([`wave::lanes`]) does not show.
 //! - Invent: what is not heard is `None`, what is weak has a low confidence.
 //!
 

@@ -1,10 +1,11 @@
-//! The discrete Fourier transform of 2^n samples, in plain scalar arithmetic: the same bits on every machine.
+//! The discrete Fourier transform of 2^n samples, in plain arithmetic: the same bits on every machine.
 //!
 //! # Method
 //! Stockham's self-sorting transform in steps of radix 4 and a last one of radix 2 where needed (C. Van Loan, *Computational Frameworks for the Fast
 //! Fourier Transform*, SIAM 1992, section 1.7); real input as half as many complex samples (H. Sorensen et al., IEEE Trans. ASSP 35(6), 1987).
-//! Twiddles by `libm`. A library with CPU dispatch would be faster and would give other last bits on other machines.
+//! Twiddles by `libm`. A library for this would have other sums for other processors, and so other last bits; here only the [`lanes`] differ.
 
+use crate::lanes;
 use std::f64::consts::TAU;
 
 /// The plan for one size, with its working space.
@@ -39,6 +40,14 @@ impl Fft {
 
     /// Transforms in place, `X[k] = Σ x[n] e^(-2πikn/size)`. Both slices have `size` samples.
     pub fn forward(&mut self, re: &mut [f32], im: &mut [f32]) {
+        lanes::widest(
+            #[inline(always)]
+            || self.transform(re, im),
+        )
+    }
+
+    #[inline(always)]
+    fn transform(&mut self, re: &mut [f32], im: &mut [f32]) {
         let (re, im) = (&mut re[..self.size], &mut im[..self.size]);
         let mut stride = 1;
         let mut in_work = false;
@@ -85,6 +94,7 @@ fn butterfly(x_re: [f32; 4], x_im: [f32; 4], [w1r, w1i, w2r, w2i, w3r, w3i]: [f3
     )
 }
 
+#[inline(always)]
 fn radix4(step: &[Vec<f32>; 6], s: usize, x: (&[f32], &[f32]), y: (&mut [f32], &mut [f32])) {
     match s {
         1 => first(step, x, y),
@@ -94,8 +104,9 @@ fn radix4(step: &[Vec<f32>; 6], s: usize, x: (&[f32], &[f32]), y: (&mut [f32], &
 }
 
 /// The step of stride 1, where neighbours have twiddles of their own.
+#[inline(always)]
 fn first(step: &[Vec<f32>; 6], (x_re, x_im): (&[f32], &[f32]), (y_re, y_im): (&mut [f32], &mut [f32])) {
-    const LANES: usize = 4;
+    const LANES: usize = 8;
     let quarter = step[0].len();
     let [w0, w1, w2, w3, w4, w5] = [0, 1, 2, 3, 4, 5].map(|i| &step[i][..quarter]);
     fn parts(x: &[f32], quarter: usize) -> [&[f32]; 4] {
@@ -105,7 +116,7 @@ fn first(step: &[Vec<f32>; 6], (x_re, x_im): (&[f32], &[f32]), (y_re, y_im): (&m
     let whole = quarter / LANES * LANES;
     let (y_re, y_im) = (&mut y_re[..4 * quarter], &mut y_im[..4 * quarter]);
     for ((p, to_re), to_im) in (0..whole).step_by(LANES).zip(y_re.chunks_exact_mut(4 * LANES)).zip(y_im.chunks_exact_mut(4 * LANES)) {
-        let cut = |x: &[f32]| -> [f32; LANES] { [x[p], x[p + 1], x[p + 2], x[p + 3]] };
+        let cut = |x: &[f32]| -> [f32; LANES] { std::array::from_fn(|l| x[p + l]) };
         let (a, b, c, d, e, f, g, h) = (cut(ar), cut(br), cut(cr), cut(dr), cut(ai), cut(bi), cut(ci), cut(di));
         let w = [cut(w0), cut(w1), cut(w2), cut(w3), cut(w4), cut(w5)];
         let mut out = [[[0.0f32; LANES]; 4]; 2];
@@ -131,6 +142,7 @@ fn first(step: &[Vec<f32>; 6], (x_re, x_im): (&[f32], &[f32]), (y_re, y_im): (&m
 }
 
 /// Steps of wider stride: `times` runs of N neighbours share their twiddles.
+#[inline(always)]
 fn runs<const N: usize>(step: &[Vec<f32>; 6], times: usize, (x_re, x_im): (&[f32], &[f32]), (y_re, y_im): (&mut [f32], &mut [f32])) {
     let s = N * times;
     let quarter = step[0].len();
@@ -141,8 +153,9 @@ fn runs<const N: usize>(step: &[Vec<f32>; 6], times: usize, (x_re, x_im): (&[f32
     fn put<const N: usize>(y: &mut [f32], at: usize, with: &[f32; N]) {
         y[at..at + N].copy_from_slice(with);
     }
+    let [w0, w1, w2, w3, w4, w5] = step;
     for p in 0..quarter {
-        let w = [0, 1, 2, 3, 4, 5].map(|i| step[i][p]);
+        let w = [w0[p], w1[p], w2[p], w3[p], w4[p], w5[p]];
         for t in 0..times {
             let (from, to) = (s * p + N * t, 4 * s * p + N * t);
             let (ar, br, cr, dr) = (run::<N>(x_re, from), run::<N>(x_re, from + block), run::<N>(x_re, from + 2 * block), run::<N>(x_re, from + 3 * block));
@@ -166,10 +179,14 @@ fn runs<const N: usize>(step: &[Vec<f32>; 6], times: usize, (x_re, x_im): (&[f32
 /// The magnitudes of a real signal's spectrum.
 pub struct RealFft {
     half: Fft,
+    /// Of bins 1 to size / 2 - 1.
     twiddle_re: Vec<f32>,
     twiddle_im: Vec<f32>,
     re: Vec<f32>,
     im: Vec<f32>,
+    /// The same from the last to the second.
+    back_re: Vec<f32>,
+    back_im: Vec<f32>,
 }
 
 impl RealFft {
@@ -179,27 +196,38 @@ impl RealFft {
         let angle = |k: usize| TAU * k as f64 / size as f64;
         RealFft {
             half: Fft::new(half),
-            twiddle_re: (0..=half).map(|k| libm::cos(angle(k)) as f32).collect(),
-            twiddle_im: (0..=half).map(|k| -libm::sin(angle(k)) as f32).collect(),
+            twiddle_re: (1..half).map(|k| libm::cos(angle(k)) as f32).collect(),
+            twiddle_im: (1..half).map(|k| -libm::sin(angle(k)) as f32).collect(),
             re: vec![0.0; half],
             im: vec![0.0; half],
+            back_re: vec![0.0; half - 1],
+            back_im: vec![0.0; half - 1],
         }
     }
 
     /// Magnitudes of bins 0 to size / 2 of `samples` times `window`, both of `size` samples.
     pub fn magnitudes(&mut self, samples: &[f32], window: &[f32], out: &mut Vec<f32>) {
+        out.resize(self.re.len() + 1, 0.0);
+        lanes::widest(
+            #[inline(always)]
+            || self.measure(samples, window, out),
+        )
+    }
+
+    #[inline(always)]
+    fn measure(&mut self, samples: &[f32], window: &[f32], out: &mut [f32]) {
         let half = self.re.len();
-        for (n, (s, w)) in samples.chunks_exact(2).zip(window.chunks_exact(2)).enumerate() {
-            self.re[n] = s[0] * w[0];
-            self.im[n] = s[1] * w[1];
+        for (((re, im), s), w) in self.re.iter_mut().zip(&mut self.im).zip(samples.as_chunks::<2>().0).zip(window.as_chunks::<2>().0) {
+            *re = s[0] * w[0];
+            *im = s[1] * w[1];
         }
-        self.half.forward(&mut self.re, &mut self.im);
-        out.clear();
-        out.resize(half + 1, 0.0);
-        let (re, im) = (&self.re[..half], &self.im[..half]);
-        let there = re[1..].iter().zip(&im[1..]);
-        let back = re[1..].iter().rev().zip(im[1..].iter().rev());
-        let twiddles = self.twiddle_re[1..half].iter().zip(&self.twiddle_im[1..half]);
+        self.half.transform(&mut self.re, &mut self.im);
+        for (back, there) in [(&mut self.back_re, &self.re), (&mut self.back_im, &self.im)] {
+            back.iter_mut().zip(there[1..].iter().rev()).for_each(|(b, t)| *b = *t);
+        }
+        let there = self.re[1..].iter().zip(&self.im[1..]);
+        let back = self.back_re.iter().zip(&self.back_im);
+        let twiddles = self.twiddle_re.iter().zip(&self.twiddle_im);
         for (((o, (ar, ai)), (br, bi)), (wr, wi)) in out[1..half].iter_mut().zip(there).zip(back).zip(twiddles) {
             let bi = -bi;
             // Even and odd samples' spectra; the odd one turned by -i.

@@ -12,6 +12,7 @@
 //! | [`limiter`] | one gain curve from a mix, to be shared by all its stems |
 //! | [`find`] | where one sound lies inside another, and how far their clocks are apart |
 //! | [`fft`] | the discrete Fourier transform, the same bits on every machine |
+//! | [`lanes`] | loops on as many numbers at once as the processor can, the same bits on every machine |
 //!
 //! ```
 //! use wave::{Buffer, Limits, Seconds};
@@ -55,6 +56,7 @@ pub mod encode_wav;
 pub mod fft;
 pub mod find;
 mod fir;
+pub mod lanes;
 pub mod limiter;
 pub mod loudness;
 pub mod resample;
