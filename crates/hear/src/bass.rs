@@ -15,7 +15,7 @@ use crate::chord_scorer::halves;
 use crate::hearing::BassNote;
 use crate::low_spectra::{LOWEST, LowSpectra, Row, SEMITONES, WIDTH, hop_s};
 use pitch::Midi;
-use wave::Seconds;
+use wave::{Seconds, lanes};
 
 const FIRST: usize = 24;
 const PITCHES: usize = 34;
@@ -29,9 +29,6 @@ const TAPS: usize = 5;
 const DILATIONS: [usize; 6] = [1, 2, 4, 8, 1, 16];
 /// Rows to either side that an answer rests on.
 const REACH: usize = TAPS / 2 * (1 + 1 + 2 + 4 + 8 + 1 + 16);
-/// Sums that are added up together.
-const TOGETHER: usize = 24;
-const _: () = assert!(HIDDEN.is_multiple_of(TOGETHER));
 /// Rows that are computed together: a long record must not be held many times over.
 const BLOCK: usize = 2_048;
 /// A note begins from this probability on; from the second where so much more of it sounds behind than before.
@@ -143,38 +140,31 @@ struct Block {
 
 impl Block {
     /// Adds what the block says to the values of all rows. A row is changed as soon as no later one needs what it was.
+    #[inline(always)]
     fn add_to(&self, state: &mut [Hidden], rows: usize, dilation: usize) {
         let reach = TAPS / 2 * dilation;
         let kept = reach + 1;
+        let silence = [[0.0; HIDDEN]; PITCHES];
+        let (wide, offsets) = (self.wide.weights.as_chunks::<HIDDEN>().0, &self.wide.offsets);
         let mut inner = vec![[0.0; HIDDEN]; kept * PITCHES];
-        let mut some = [(0, 0.0); HIDDEN];
         for at in 0..rows + reach {
             if at < rows {
-                let near: [Option<usize>; TAPS] = std::array::from_fn(|k| (at + k * dilation).checked_sub(reach).filter(|r| *r < rows));
+                let row = |k: usize| (at + k * dilation).checked_sub(reach).filter(|r| *r < rows);
+                let near: [&[Hidden]; TAPS] = std::array::from_fn(|k| row(k).map_or(&silence[..], |r| &state[r * PITCHES..][..PITCHES]));
                 for (pitch, to) in inner[at % kept * PITCHES..][..PITCHES].iter_mut().enumerate() {
-                    to.copy_from_slice(&self.wide.offsets);
-                    for (weights, row) in self.wide.weights.chunks_exact(HIDDEN).zip(near).filter_map(|(w, r)| r.map(|r| (w, r))) {
-                        for ((s, w), v) in to.iter_mut().zip(weights).zip(&state[row * PITCHES + pitch]) {
-                            *s += w * v;
-                        }
+                    let near = near.map(|n| &n[pitch]);
+                    for o in 0..HIDDEN {
+                        to[o] = (0..TAPS).fold(offsets[o], |sum, k| sum + wide[k][o] * near[k][o]).max(0.0);
                     }
-                    to.iter_mut().for_each(|v| *v = v.max(0.0));
                 }
             }
             let Some(done) = at.checked_sub(reach) else { continue };
             let notes = &mut state[done * PITCHES..][..PITCHES];
-            let mut shared: Hidden = std::array::from_fn(|o| self.mix.offsets[o]);
-            add(&mut shared, &self.others, &mean(notes));
+            let shared: Hidden = std::array::from_fn(|o| self.mix.offsets[o]);
+            let shared = added(&shared, &self.others, &mean(notes));
             for (note, inner) in notes.iter_mut().zip(&inner[done % kept * PITCHES..][..PITCHES]) {
-                let mut sums = shared;
-                // Half of them are nothing.
-                let mut count = 0;
-                for (place, value) in (0..).zip(inner) {
-                    some[count] = (place, *value);
-                    count += usize::from(*value > 0.0);
-                }
-                add_some(&mut sums, &self.mix.weights, &some[..count]);
-                note.iter_mut().zip(sums).for_each(|(n, s)| *n += s);
+                let sums = added(&shared, &self.mix.weights, inner);
+                note.iter_mut().zip(&sums).for_each(|(n, s)| *n += s);
             }
         }
     }
@@ -221,41 +211,55 @@ impl Network {
     fn together(&self, rows: &[Row]) -> Vec<Told> {
         let seen: Vec<[f32; INPUTS]> = rows.iter().flat_map(|row| (0..PITCHES).map(|p| inputs(row, p))).collect();
         let mut state: Vec<Hidden> = Vec::with_capacity(seen.len());
-        for at in 0..rows.len() {
-            // Rows that are there, and their taps.
-            let near = |k: usize| (at + k).checked_sub(TAPS / 2).filter(|r| *r < rows.len());
-            let mut all: Hidden = std::array::from_fn(|o| self.all.offsets[o] + self.own.offsets[o]);
-            for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
-                add(&mut all, &self.all.weights[k * WIDTH * HIDDEN..], &rows[row]);
-            }
-            for pitch in 0..PITCHES {
-                let mut sums = all;
-                for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
-                    add_all(&mut sums, &self.own.weights[k * INPUTS * HIDDEN..], &seen[row * PITCHES + pitch]);
-                }
-                state.push(sums.map(|v| v.max(0.0)));
-            }
-        }
+        lanes::widest(
+            #[inline(always)]
+            || self.first(rows, &seen, &mut state),
+        );
         for (block, dilation) in self.blocks.iter().zip(DILATIONS) {
-            block.add_to(&mut state, rows.len(), dilation);
+            lanes::widest(
+                #[inline(always)]
+                || block.add_to(&mut state, rows.len(), dilation),
+            );
         }
         state.iter_mut().for_each(|s| *s = s.map(|v| v.max(0.0)));
         state.chunks_exact(PITCHES).map(|notes| self.answer(notes)).collect()
     }
 
+    /// What each note of each row is before the blocks.
+    #[inline(always)]
+    fn first(&self, rows: &[Row], seen: &[[f32; INPUTS]], state: &mut Vec<Hidden>) {
+        for at in 0..rows.len() {
+            // Rows that are there, and their taps.
+            let near = |k: usize| (at + k).checked_sub(TAPS / 2).filter(|r| *r < rows.len());
+            let mut all: Hidden = std::array::from_fn(|o| self.all.offsets[o] + self.own.offsets[o]);
+            for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
+                all = added(&all, &self.all.weights[k * WIDTH * HIDDEN..], &rows[row]);
+            }
+            for pitch in 0..PITCHES {
+                let mut sums = all;
+                for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
+                    sums = added(&sums, &self.own.weights[k * INPUTS * HIDDEN..], &seen[row * PITCHES + pitch]);
+                }
+                state.push(sums.map(|v| v.max(0.0)));
+            }
+        }
+    }
+
+    #[inline(always)]
     fn answer(&self, notes: &[Hidden]) -> Told {
         let mut told = Told { onset: [0.0; PITCHES], sounds: [0.0; PITCHES] };
         for (p, note) in notes.iter().enumerate() {
             let mut sums: [f32; 2] = [self.last.offsets[0], self.last.offsets[1]];
-            add(&mut sums, &self.last.weights, note);
+            for (value, row) in note.iter().zip(self.last.weights.as_chunks::<2>().0) {
+                sums = [sums[0] + value * row[0], sums[1] + value * row[1]];
+            }
             told.onset[p] = 1.0 / (1.0 + libm::expf(-sums[0]));
             told.sounds[p] = sums[1];
         }
-        let mut none = [self.none.offsets[0]];
-        add(&mut none, &self.none.weights, &mean(notes));
-        let top = told.sounds.iter().fold(none[0], |m, v| m.max(*v));
+        let none = mean(notes).iter().zip(&self.none.weights).fold(self.none.offsets[0], |sum, (value, weight)| sum + value * weight);
+        let top = told.sounds.iter().fold(none, |m, v| m.max(*v));
         let odds = told.sounds.map(|s| libm::expf(s - top));
-        let total = odds.iter().sum::<f32>() + libm::expf(none[0] - top);
+        let total = odds.iter().sum::<f32>() + libm::expf(none - top);
         told.sounds = odds.map(|o| o / total);
         told
     }
@@ -271,6 +275,7 @@ fn inputs(row: &Row, pitch: usize) -> [f32; INPUTS] {
     out
 }
 
+#[inline(always)]
 fn mean(notes: &[Hidden]) -> Hidden {
     let mut out = [0.0; HIDDEN];
     for note in notes {
@@ -279,45 +284,16 @@ fn mean(notes: &[Hidden]) -> Hidden {
     out.map(|v| v / notes.len() as f32)
 }
 
-/// Adds inputs times their weights, `[in][out]`.
-fn add<const N: usize>(sums: &mut [f32; N], weights: &[f32], inputs: &[f32]) {
-    for (value, row) in inputs.iter().zip(weights.chunks_exact(N)) {
-        for (s, w) in sums.iter_mut().zip(row) {
-            *s += value * w;
+/// `first` and inputs times their weights, `[in][out]`.
+#[inline(always)]
+fn added(first: &Hidden, weights: &[f32], inputs: &[f32]) -> Hidden {
+    let mut sums = *first;
+    for (value, row) in inputs.iter().zip(weights.as_chunks::<HIDDEN>().0) {
+        for i in 0..HIDDEN {
+            sums[i] += value * row[i];
         }
     }
-}
-
-/// The same, as many sums at a time as there are registers for.
-// Apart, the compiler keeps the sums in registers.
-#[inline(never)]
-fn add_all(sums: &mut Hidden, weights: &[f32], inputs: &[f32]) {
-    for (part, to) in sums.as_chunks_mut::<TOGETHER>().0.iter_mut().enumerate() {
-        let mut own = *to;
-        for (value, row) in inputs.iter().zip(weights.chunks_exact(HIDDEN)) {
-            let row = &row[part * TOGETHER..][..TOGETHER];
-            for i in 0..TOGETHER {
-                own[i] += value * row[i];
-            }
-        }
-        *to = own;
-    }
-}
-
-/// The same of some of the inputs, whose places stand with them; as many sums at a time as there are registers for.
-// Apart, the compiler keeps the sums in registers.
-#[inline(never)]
-fn add_some(sums: &mut Hidden, weights: &[f32], inputs: &[(u32, f32)]) {
-    for (part, to) in sums.as_chunks_mut::<TOGETHER>().0.iter_mut().enumerate() {
-        let mut own = *to;
-        for (place, value) in inputs {
-            let row = &weights[*place as usize * HIDDEN + part * TOGETHER..][..TOGETHER];
-            for i in 0..TOGETHER {
-                own[i] += value * row[i];
-            }
-        }
-        *to = own;
-    }
+    sums
 }
 
 #[cfg(test)]
