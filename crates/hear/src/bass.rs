@@ -12,6 +12,7 @@
 //! A guitar alone has low notes, too; where none of the notes lies below the guitar's lowest string, there is no line.
 
 use crate::chord_scorer::halves;
+use crate::dense::added;
 use crate::hearing::BassNote;
 use crate::low_spectra::{LOWEST, LowSpectra, Row, SEMITONES, WIDTH, hop_s};
 use pitch::Midi;
@@ -282,18 +283,6 @@ fn mean(notes: &[Hidden]) -> Hidden {
         out.iter_mut().zip(note).for_each(|(o, v)| *o += v);
     }
     out.map(|v| v / notes.len() as f32)
-}
-
-/// `first` and inputs times their weights, `[in][out]`.
-#[inline(always)]
-fn added(first: &Hidden, weights: &[f32], inputs: &[f32]) -> Hidden {
-    let mut sums = *first;
-    for (value, row) in inputs.iter().zip(weights.as_chunks::<HIDDEN>().0) {
-        for i in 0..HIDDEN {
-            sums[i] += value * row[i];
-        }
-    }
-    sums
 }
 
 #[cfg(test)]

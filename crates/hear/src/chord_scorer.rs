@@ -10,8 +10,9 @@
 //! change of chord, or none, and how far the root is the bass. What follows what is unknown to it: it was trained on chords that each
 //! had been moved by an interval of their own, and on invented ones (`training/chords`).
 
+use crate::dense::added;
 use crate::salience::{LOWEST_NOTE, NOTES, WIDTH, hop_s};
-use wave::Seconds;
+use wave::{Seconds, lanes};
 
 /// A kind of chord: its tones over the root.
 pub(crate) struct Kind {
@@ -176,29 +177,10 @@ impl Scorer {
         }
         let fixed = [(libm::log2((end - start).max(0.1)) / 3.0) as f32, norm.min(2.0)];
         let mut out = Scores { chords: [0.0; CHORDS], change: 0.0, none: 0.0, bass: [0.0; 12] };
-        // What the fixed inputs give is the same for every root.
-        let (weights, offsets) = &self.layers[0];
-        let mut base: [f32; HIDDEN[0]] = std::array::from_fn(|j| offsets[j]);
-        for (i, v) in fixed.iter().enumerate() {
-            add(&mut base, &weights[(12 * TURNED + i) * HIDDEN[0]..], *v);
-        }
-        for root in 0..12 {
-            let mut first = base;
-            for band in 0..TURNED {
-                for c in 0..12 {
-                    let v = turned[12 * band + (root + c) % 12];
-                    if v != 0.0 {
-                        add(&mut first, &weights[(12 * band + c) * HIDDEN[0]..], v);
-                    }
-                }
-            }
-            let second: [f32; HIDDEN[1]] = layer(&self.layers[1], &first.map(|v| v.max(0.0)));
-            let last: [f32; OUT] = layer(&self.layers[2], &second.map(|v| v.max(0.0)));
-            out.chords[root * KINDS.len()..(root + 1) * KINDS.len()].copy_from_slice(&last[..KINDS.len()]);
-            out.change += last[KINDS.len()] / 12.0;
-            out.none += last[KINDS.len() + 1] / 12.0;
-            out.bass[root] = last[KINDS.len() + 2];
-        }
+        lanes::widest(
+            #[inline(always)]
+            || self.by_root(&turned, &fixed, &mut out),
+        );
         let total = log_sum(out.chords.iter().copied().chain([out.change, out.none]));
         out.chords.iter_mut().for_each(|s| *s -= total);
         out.change -= total;
@@ -206,6 +188,25 @@ impl Scorer {
         let total = log_sum(out.bass.iter().copied());
         out.bass.iter_mut().for_each(|s| *s -= total);
         out
+    }
+
+    /// What the network answers to each root's turn, before all are held against each other.
+    #[inline(always)]
+    fn by_root(&self, turned: &[f32; 12 * TURNED], fixed: &[f32; 2], out: &mut Scores) {
+        // What the fixed inputs give is the same for every root.
+        let (weights, offsets) = &self.layers[0];
+        let base: [f32; HIDDEN[0]] = std::array::from_fn(|j| offsets[j]);
+        let base = added(&base, &weights[12 * TURNED * HIDDEN[0]..], fixed);
+        for root in 0..12 {
+            let from_root: [f32; 12 * TURNED] = std::array::from_fn(|i| turned[i / 12 * 12 + (root + i) % 12]);
+            let first = added(&base, weights, &from_root);
+            let second: [f32; HIDDEN[1]] = layer(&self.layers[1], &first.map(|v| v.max(0.0)));
+            let last: [f32; OUT] = layer(&self.layers[2], &second.map(|v| v.max(0.0)));
+            out.chords[root * KINDS.len()..(root + 1) * KINDS.len()].copy_from_slice(&last[..KINDS.len()]);
+            out.change += last[KINDS.len()] / 12.0;
+            out.none += last[KINDS.len() + 1] / 12.0;
+            out.bass[root] = last[KINDS.len() + 2];
+        }
     }
 }
 
@@ -220,19 +221,10 @@ pub(crate) fn halves(bytes: &[u8]) -> impl Iterator<Item = f32> {
     bytes.chunks_exact(2).map(|b| half(u16::from_le_bytes([b[0], b[1]])))
 }
 
-fn add<const N: usize>(sums: &mut [f32; N], weights: &[f32], value: f32) {
-    for (s, w) in sums.iter_mut().zip(&weights[..N]) {
-        *s += w * value;
-    }
-}
-
 /// What a layer makes of its inputs.
+#[inline(always)]
 pub(crate) fn layer<const N: usize>((weights, offsets): &Layer, before: &[f32]) -> [f32; N] {
-    let mut sums: [f32; N] = std::array::from_fn(|j| offsets[j]);
-    for (i, v) in before.iter().enumerate().filter(|(_, v)| **v != 0.0) {
-        add(&mut sums, &weights[i * N..], *v);
-    }
-    sums
+    added(&std::array::from_fn(|j| offsets[j]), weights, before)
 }
 
 fn log_sum(values: impl Iterator<Item = f32> + Clone) -> f32 {

@@ -32,6 +32,7 @@ mod beats;
 mod chord_scorer;
 mod chords;
 mod degrees;
+mod dense;
 mod fft;
 mod hearing;
 mod key;

@@ -9,8 +9,10 @@
 //! so the answer is the same on every machine. Weights, data and training: `training/beats`.
 
 use crate::chord_scorer::halves;
+use crate::dense::added;
 use crate::rhythm::CHANNELS;
 use crate::streams::GROUPS;
+use wave::lanes;
 
 const WIDTH: usize = 64;
 const TAPS: usize = 5;
@@ -55,18 +57,10 @@ pub(crate) fn pulse(rhythm: &[f32]) -> Pulse {
     for dilation in DILATIONS {
         convolve(&state, WIDTH, &weights.take(TAPS * WIDTH * WIDTH), &weights.take(WIDTH), dilation, &mut inner);
         let (mix, bias) = (weights.take(WIDTH * WIDTH), weights.take(WIDTH));
-        for (out, from) in state.chunks_exact_mut(WIDTH).zip(inner.chunks_exact(WIDTH)) {
-            let mut sums: [f32; WIDTH] = std::array::from_fn(|o| bias[o]);
-            for (value, row) in from.iter().zip(mix.chunks_exact(WIDTH)) {
-                let value = value.max(0.0);
-                for (s, w) in sums.iter_mut().zip(row) {
-                    *s += value * w;
-                }
-            }
-            for (o, s) in out.iter_mut().zip(sums) {
-                *o += s;
-            }
-        }
+        lanes::widest(
+            #[inline(always)]
+            || add_mixed(&inner, &mix, &bias, &mut state),
+        );
     }
     let (last, bias) = (weights.take(WIDTH * ANSWERS), weights.take(ANSWERS));
     let mut out = Pulse { beat: Vec::with_capacity(2 * frames), down: Vec::with_capacity(2 * frames), meters: [0.0; METERS] };
@@ -107,21 +101,33 @@ impl Weights {
 
 /// A convolution of [`TAPS`] taps, `dilation` frames apart and centred; weights are `[tap][channel in][channel out]`; silence lies beyond both ends.
 fn convolve(input: &[f32], channels: usize, weights: &[f32], bias: &[f32], dilation: usize, out: &mut [f32]) {
+    lanes::widest(
+        #[inline(always)]
+        || convolve_plainly(input, channels, weights, bias, dilation, out),
+    );
+}
+
+#[inline(always)]
+fn convolve_plainly(input: &[f32], channels: usize, weights: &[f32], bias: &[f32], dilation: usize, out: &mut [f32]) {
     let frames = input.len() / channels;
-    for (frame, out) in out.chunks_exact_mut(WIDTH).enumerate() {
-        let mut sums: [f32; WIDTH] = std::array::from_fn(|o| bias[o]);
+    for (frame, out) in out.as_chunks_mut::<WIDTH>().0.iter_mut().enumerate() {
+        out.copy_from_slice(bias);
         for (tap, weights) in weights.chunks_exact(channels * WIDTH).enumerate() {
             let at = (frame + tap * dilation).wrapping_sub(TAPS / 2 * dilation);
-            if at >= frames {
-                continue;
-            }
-            for (value, row) in input[at * channels..(at + 1) * channels].iter().zip(weights.chunks_exact(WIDTH)) {
-                for (s, w) in sums.iter_mut().zip(row) {
-                    *s += value * w;
-                }
+            if at < frames {
+                *out = added(out, weights, &input[at * channels..(at + 1) * channels]);
             }
         }
-        out.copy_from_slice(&sums);
+    }
+}
+
+/// Adds to each frame's values the mixed ones of another; what is below nothing counts as nothing.
+#[inline(always)]
+fn add_mixed(from: &[f32], mix: &[f32], bias: &[f32], to: &mut [f32]) {
+    for (to, from) in to.as_chunks_mut::<WIDTH>().0.iter_mut().zip(from.as_chunks::<WIDTH>().0) {
+        let first: [f32; WIDTH] = std::array::from_fn(|o| bias[o]);
+        let sums = added(&first, mix, &from.map(|v| v.max(0.0)));
+        to.iter_mut().zip(&sums).for_each(|(t, s)| *t += s);
     }
 }
 
