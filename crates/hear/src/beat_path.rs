@@ -10,6 +10,7 @@
 //! alone, each with the log odds of its probability. A change of length costs by its ratio, a bar cut short or drawn out costs [`BREAK`].
 
 use crate::pulse::Pulse;
+use wave::lanes;
 
 /// Frames of the shortest and the longest beat (207 and 46 bpm).
 pub(crate) const SHORTEST: usize = 25;
@@ -64,6 +65,14 @@ pub(crate) fn log_odds(p: f32) -> f32 {
 /// The best path in bars of `beats` beats, of lengths from `lengths.0` to `lengths.1` frames; `change` is what a doubled length would cost,
 /// `usual` what a beat of each length gains. `None` for less than a beat.
 pub(crate) fn path(worth: &Worth, beats: usize, lengths: (usize, usize), change: f32, usual: impl Fn(usize) -> f32) -> Option<Path> {
+    lanes::widest(
+        #[inline(always)]
+        || path_plainly(worth, beats, lengths, change, usual),
+    )
+}
+
+#[inline(always)]
+fn path_plainly(worth: &Worth, beats: usize, lengths: (usize, usize), change: f32, usual: impl Fn(usize) -> f32) -> Option<Path> {
     let (shortest, longest) = lengths;
     let count = longest - shortest + 1;
     let frames = worth.first.len();

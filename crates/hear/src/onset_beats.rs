@@ -13,6 +13,7 @@
 
 use crate::beats::{Activity, Beats, FASTEST_BPM, GRIDS, Grid, Held, Pins, SHIFTS, SLOWEST_BPM, USUAL_BPM, odds, settle, wide};
 use crate::streams::onset_rate;
+use wave::lanes;
 
 /// Ratio of neighbouring tempi that are tried.
 const TEMPO_STEP: f64 = 1.02;
@@ -85,6 +86,7 @@ fn lengths(pins: &Pins) -> Vec<f64> {
 const BLOCK: usize = 256;
 
 /// What lies inside a beat that begins at each of [`BLOCK`] frames from `first` on, for each length: the odds of all places of a grid.
+#[inline(always)]
 fn insides(grid: &Grid, lengths: &[f64], smooth: &[f64], first: usize, out: &mut [f64]) {
     for (length, row) in lengths.iter().zip(out.chunks_exact_mut(BLOCK)) {
         row.fill(0.0);
@@ -107,6 +109,14 @@ fn insides(grid: &Grid, lengths: &[f64], smooth: &[f64], first: usize, out: &mut
 
 /// Score and frames of the best cut into beats.
 fn cut(activity: &Activity, grid: &Grid, lengths: &[f64], held: &Held) -> (f64, Vec<usize>) {
+    lanes::widest(
+        #[inline(always)]
+        || cut_plainly(activity, grid, lengths, held),
+    )
+}
+
+#[inline(always)]
+fn cut_plainly(activity: &Activity, grid: &Grid, lengths: &[f64], held: &Held) -> (f64, Vec<usize>) {
     let frames = activity.all.len();
     let count = lengths.len();
     let smooth = wide(&activity.all);
@@ -131,8 +141,10 @@ fn cut(activity: &Activity, grid: &Grid, lengths: &[f64], held: &Held) -> (f64, 
     let mut best = (f64::NEG_INFINITY, 0, 0);
     for frame in 0..frames {
         let own = odds(smooth[frame], BEAT) + LOW_WORTH * (activity.low[frame] - 0.25) + held.worth(frame);
+        let here = frame % ring;
         for (i, a) in arrived.iter_mut().enumerate() {
-            *a = if frame < whole[i] { own } else { leaving[(frame - whole[i]) % ring * count + i] + own + usual[i] };
+            let there = if here < whole[i] { here + ring - whole[i] } else { here - whole[i] };
+            *a = if frame < whole[i] { own } else { leaving[there * count + i] + own + usual[i] };
         }
         // The last beat lies within one length of the end.
         if frame + longest >= frames {
