@@ -56,6 +56,7 @@ pub mod encode_wav;
 pub mod fft;
 pub mod find;
 mod fir;
+mod integrated;
 pub mod lanes;
 pub mod limiter;
 pub mod loudness;

@@ -2,8 +2,8 @@
 //!
 //! # Method
 //!
-//! Loudness by the crate `ebur128` (K-weighting, 400 ms blocks, gates at −70 LUFS and −10 LU). Momentary (400 ms) and short-term (3 s)
-//! loudness are read every 100 ms. True peak: four times oversampling through a 24-tap windowed sinc a phase, the largest
+//! Integrated loudness: K-weighting, 400 ms blocks, gates at −70 LUFS and −10 LU (`integrated.rs`). Momentary (400 ms) and short-term (3 s)
+//! loudness are read every 100 ms, by the crate `ebur128`. True peak: four times oversampling through a 24-tap windowed sinc a phase, the largest
 //! value of all channels. Values in LUFS are rounded to a thousandth, so that a gain computed from them does not hang on the
 //! last bit of a logarithm.
 //!
@@ -11,6 +11,7 @@
 
 use crate::Buffer;
 use crate::fir::{Kernel, dot, kaiser_beta};
+use crate::integrated;
 use crate::units::db_from_gain;
 use ebur128::{EbuR128, Mode};
 
@@ -34,30 +35,33 @@ pub struct Loudness {
 /// defined, and the integrated one for less than 400 ms of sound.
 pub fn loudness(buffer: &Buffer) -> Loudness {
     let mut result = Loudness {
+        integrated_lufs: integrated_lufs(buffer),
         true_peak_dbtp: true_peak_dbtp(buffer),
         ..Loudness::default()
     };
     let louder = |a: Option<f64>, b: Option<f64>| if b > a { b } else { a };
-    let meter = metered(buffer, Mode::I | Mode::S, |meter| {
+    look_at_moments(buffer, |meter| {
         result.momentary_max_lufs = louder(result.momentary_max_lufs, heard(meter.loudness_momentary()));
         result.short_term_max_lufs = louder(result.short_term_max_lufs, heard(meter.loudness_shortterm()));
     });
-    result.integrated_lufs = meter.and_then(|m| heard(m.loudness_global()));
     result
 }
 
 /// Integrated loudness alone, as [`loudness`] has it, in less time: neither peaks nor the loudest moments are looked for.
 pub fn integrated_lufs(buffer: &Buffer) -> Option<f64> {
-    metered(buffer, Mode::I, |_| ()).and_then(|m| heard(m.loudness_global()))
+    (buffer.rate_hz() >= LOWEST_RATE_HZ).then(|| integrated::integrated_lufs(buffer)).flatten().map(round_to_thousandth)
 }
 
-/// A meter that has heard a buffer, and was looked at every 100 ms; `None` where loudness is not defined.
-fn metered(buffer: &Buffer, mode: Mode, mut look: impl FnMut(&EbuR128)) -> Option<EbuR128> {
+/// Below it loudness is not defined.
+const LOWEST_RATE_HZ: u32 = 1_000;
+
+/// Has a meter hear a buffer, and looks at it every 100 ms; not where loudness is not defined.
+fn look_at_moments(buffer: &Buffer, mut look: impl FnMut(&EbuR128)) -> Option<()> {
     let rate_hz = buffer.rate_hz();
-    if rate_hz < 1_000 || buffer.is_empty() {
+    if rate_hz < LOWEST_RATE_HZ || buffer.is_empty() {
         return None;
     }
-    let mut meter = EbuR128::new(buffer.channel_count() as u32, rate_hz, mode).ok()?;
+    let mut meter = EbuR128::new(buffer.channel_count() as u32, rate_hz, Mode::S).ok()?;
     let hop = (rate_hz / 10) as usize;
     for start in (0..buffer.frames()).step_by(hop) {
         let end = (start + hop).min(buffer.frames());
@@ -65,7 +69,7 @@ fn metered(buffer: &Buffer, mode: Mode, mut look: impl FnMut(&EbuR128)) -> Optio
         meter.add_frames_planar_f32(&planes).ok()?;
         look(&meter);
     }
-    Some(meter)
+    Some(())
 }
 
 fn heard(value: Result<f64, ebur128::Error>) -> Option<f64> {
