@@ -12,7 +12,7 @@
 //! A guitar alone has low notes, too; where none of the notes lies below the guitar's lowest string, there is no line.
 
 use crate::chord_scorer::halves;
-use crate::dense::added;
+use crate::dense::{added, added_to_two};
 use crate::hearing::BassNote;
 use crate::low_spectra::{LOWEST, LowSpectra, Row, SEMITONES, WIDTH, hop_s};
 use pitch::Midi;
@@ -146,7 +146,8 @@ impl Block {
         let reach = TAPS / 2 * dilation;
         let kept = reach + 1;
         let silence = [[0.0; HIDDEN]; PITCHES];
-        let (wide, offsets) = (self.wide.weights.as_chunks::<HIDDEN>().0, &self.wide.offsets);
+        let wide: [Hidden; TAPS] = std::array::from_fn(|k| std::array::from_fn(|o| self.wide.weights[k * HIDDEN + o]));
+        let offsets: Hidden = std::array::from_fn(|o| self.wide.offsets[o]);
         let mut inner = vec![[0.0; HIDDEN]; kept * PITCHES];
         for at in 0..rows + reach {
             if at < rows {
@@ -154,18 +155,20 @@ impl Block {
                 let near: [&[Hidden]; TAPS] = std::array::from_fn(|k| row(k).map_or(&silence[..], |r| &state[r * PITCHES..][..PITCHES]));
                 for (pitch, to) in inner[at % kept * PITCHES..][..PITCHES].iter_mut().enumerate() {
                     let near = near.map(|n| &n[pitch]);
+                    let mut sums = offsets;
                     for o in 0..HIDDEN {
-                        to[o] = (0..TAPS).fold(offsets[o], |sum, k| sum + wide[k][o] * near[k][o]).max(0.0);
+                        sums[o] = (0..TAPS).fold(sums[o], |sum, k| sum + wide[k][o] * near[k][o]).max(0.0);
                     }
+                    *to = sums;
                 }
             }
             let Some(done) = at.checked_sub(reach) else { continue };
             let notes = &mut state[done * PITCHES..][..PITCHES];
             let shared: Hidden = std::array::from_fn(|o| self.mix.offsets[o]);
             let shared = added(&shared, &self.others, &mean(notes));
-            for (note, inner) in notes.iter_mut().zip(&inner[done % kept * PITCHES..][..PITCHES]) {
-                let sums = added(&shared, &self.mix.weights, inner);
-                note.iter_mut().zip(&sums).for_each(|(n, s)| *n += s);
+            for (two, [a, b]) in notes.as_chunks_mut::<2>().0.iter_mut().zip(inner[done % kept * PITCHES..][..PITCHES].as_chunks::<2>().0) {
+                let sums = added_to_two([shared; 2], &self.mix.weights, [a, b]);
+                two.as_flattened_mut().iter_mut().zip(sums.as_flattened()).for_each(|(n, s)| *n += s);
             }
         }
     }
@@ -236,12 +239,13 @@ impl Network {
             for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
                 all = added(&all, &self.all.weights[k * WIDTH * HIDDEN..], &rows[row]);
             }
-            for pitch in 0..PITCHES {
-                let mut sums = all;
+            for two in 0..PITCHES / 2 {
+                let mut sums = [all; 2];
                 for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
-                    sums = added(&sums, &self.own.weights[k * INPUTS * HIDDEN..], &seen[row * PITCHES + pitch]);
+                    let [a, b] = &seen.as_chunks::<2>().0[row * PITCHES / 2 + two];
+                    sums = added_to_two(sums, &self.own.weights[k * INPUTS * HIDDEN..], [a, b]);
                 }
-                state.push(sums.map(|v| v.max(0.0)));
+                state.extend(sums.map(|s| s.map(|v| v.max(0.0))));
             }
         }
     }

@@ -5,7 +5,7 @@
 //! 118 % of the lower Nyquist frequency: nothing here listens above 9 kHz. The channels' mean is taken, or the loudest channel alone where the
 //! mean all but cancels. The level is brought to an RMS of 0.1, so that every later step works the same on a quiet and on a loud copy.
 
-use wave::Buffer;
+use wave::{Buffer, lanes};
 
 /// Samples a second of everything that listens.
 pub(crate) const RATE_HZ: u32 = 22_050;
@@ -66,6 +66,14 @@ impl<'a> Mono<'a> {
 
     /// The samples from `start` on; silence before the beginning and past the end.
     pub fn read(&mut self, start: i64, out: &mut [f32]) {
+        lanes::widest(
+            #[inline(always)]
+            || self.read_plainly(start, out),
+        );
+    }
+
+    #[inline(always)]
+    fn read_plainly(&mut self, start: i64, out: &mut [f32]) {
         let source = |n: i64| n.max(0) as u64 * self.step / self.parts;
         let end = start + out.len() as i64;
         let first = source(start) as i64 - (self.half as i64 - 1);
@@ -140,10 +148,12 @@ fn power(samples: &[f32]) -> f64 {
 }
 
 /// A sample that is no number counts as none.
+#[inline(always)]
 fn tamed(sample: f32) -> f32 {
     if sample.is_nan() { 0.0 } else { sample.clamp(-CLIP, CLIP) }
 }
 
+#[inline(always)]
 fn dot(a: &[f32], b: &[f32]) -> f32 {
     let mut sums = [0.0f32; 8];
     for (x, y) in a.chunks_exact(8).zip(b.chunks_exact(8)) {
