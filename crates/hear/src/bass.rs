@@ -28,10 +28,8 @@ const INPUTS: usize = LONG_AT.len() + 3 * SHORT_AT.len() + 1;
 const HIDDEN: usize = 48;
 const TAPS: usize = 5;
 const DILATIONS: [usize; 6] = [1, 2, 4, 8, 1, 16];
-/// Rows to either side that an answer rests on.
-const REACH: usize = TAPS / 2 * (1 + 1 + 2 + 4 + 8 + 1 + 16);
-/// Rows that are computed together: a long record must not be held many times over.
-const BLOCK: usize = 2_048;
+/// Rows that are asked for together: a long record must not be held many times over.
+const TOGETHER: usize = 512;
 /// A note begins from this probability on; from the second where so much more of it sounds behind than before.
 const LEAST: f32 = 0.38;
 const LEAST_OF_NEW: f32 = 0.15;
@@ -66,7 +64,7 @@ struct Told {
 
 /// The line; empty where no bass is heard.
 pub(crate) fn bass(rows: &LowSpectra) -> Vec<BassNote> {
-    line(&Network::new().told(rows.len(), |stretch| rows.rows(stretch)))
+    line(&Network::new().told(rows.len(), TOGETHER, |stretch| rows.rows(stretch)))
 }
 
 fn line(told: &[Told]) -> Vec<BassNote> {
@@ -139,38 +137,50 @@ struct Block {
     others: Vec<f32>,
 }
 
-impl Block {
-    /// Adds what the block says to the values of all rows. A row is changed as soon as no later one needs what it was.
+/// A block on its way through the rows, with as many of them as it reaches.
+struct Pass<'a> {
+    block: &'a Block,
+    dilation: usize,
+    length: usize,
+    /// How many rows have come.
+    come: usize,
+    kept: Vec<Notes>,
+}
+
+impl Pass<'_> {
+    /// Takes the next row, and gives the one that has all it needs by now with what the block adds to it, silence past the last; false before the first.
     #[inline(always)]
-    fn add_to(&self, state: &mut [Hidden], rows: usize, dilation: usize) {
-        let reach = TAPS / 2 * dilation;
-        let kept = reach + 1;
-        let silence = [[0.0; HIDDEN]; PITCHES];
-        let wide: [Hidden; TAPS] = std::array::from_fn(|k| std::array::from_fn(|o| self.wide.weights[k * HIDDEN + o]));
-        let offsets: Hidden = std::array::from_fn(|o| self.wide.offsets[o]);
-        let mut inner = vec![[0.0; HIDDEN]; kept * PITCHES];
-        for at in 0..rows + reach {
-            if at < rows {
-                let row = |k: usize| (at + k * dilation).checked_sub(reach).filter(|r| *r < rows);
-                let near: [&[Hidden]; TAPS] = std::array::from_fn(|k| row(k).map_or(&silence[..], |r| &state[r * PITCHES..][..PITCHES]));
-                for (pitch, to) in inner[at % kept * PITCHES..][..PITCHES].iter_mut().enumerate() {
-                    let near = near.map(|n| &n[pitch]);
-                    let mut sums = offsets;
-                    for o in 0..HIDDEN {
-                        sums[o] = (0..TAPS).fold(sums[o], |sum, k| sum + wide[k][o] * near[k][o]).max(0.0);
-                    }
-                    *to = sums;
+    fn next(&mut self, notes: &mut Notes) -> bool {
+        let (kept, reach) = (self.kept.len(), TAPS / 2 * self.dilation);
+        self.kept[self.come % kept] = *notes;
+        self.come += 1;
+        let Some(done) = self.come.checked_sub(reach + 1) else { return false };
+        if done >= self.length {
+            *notes = SILENCE;
+            return true;
+        }
+        // Before the first row is silence, for nothing has come there yet.
+        let near: [&Notes; TAPS] = std::array::from_fn(|k| &self.kept[(done + kept + k * self.dilation - reach) % kept]);
+        let own = near[TAPS / 2];
+        let Block { wide, mix, others } = self.block;
+        let weights: [Hidden; TAPS] = std::array::from_fn(|k| std::array::from_fn(|o| wide.weights[k * HIDDEN + o]));
+        let [wide_offsets, mix_offsets]: [Hidden; 2] = [wide, mix].map(|c| std::array::from_fn(|o| c.offsets[o]));
+        let shared = added(&mix_offsets, others, &mean(own));
+        for (two, to) in notes.as_chunks_mut::<2>().0.iter_mut().enumerate() {
+            let inner: [Hidden; 2] = std::array::from_fn(|n| {
+                let near = near.map(|notes| &notes[2 * two + n]);
+                let mut sums = wide_offsets;
+                for o in 0..HIDDEN {
+                    sums[o] = (0..TAPS).fold(sums[o], |sum, k| sum + weights[k][o] * near[k][o]).max(0.0);
                 }
-            }
-            let Some(done) = at.checked_sub(reach) else { continue };
-            let notes = &mut state[done * PITCHES..][..PITCHES];
-            let shared: Hidden = std::array::from_fn(|o| self.mix.offsets[o]);
-            let shared = added(&shared, &self.others, &mean(notes));
-            for (two, [a, b]) in notes.as_chunks_mut::<2>().0.iter_mut().zip(inner[done % kept * PITCHES..][..PITCHES].as_chunks::<2>().0) {
-                let sums = added_to_two([shared; 2], &self.mix.weights, [a, b]);
-                two.as_flattened_mut().iter_mut().zip(sums.as_flattened()).for_each(|(n, s)| *n += s);
+                sums
+            });
+            let sums = added_to_two([shared; 2], &mix.weights, inner.each_ref());
+            for (n, (to, sums)) in to.iter_mut().zip(sums).enumerate() {
+                *to = std::array::from_fn(|o| own[2 * two + n][o] + sums[o]);
             }
         }
+        true
     }
 }
 
@@ -183,6 +193,8 @@ struct Network {
 }
 
 type Hidden = [f32; HIDDEN];
+type Notes = [Hidden; PITCHES];
+const SILENCE: Notes = [[0.0; HIDDEN]; PITCHES];
 
 impl Network {
     fn new() -> Network {
@@ -201,67 +213,79 @@ impl Network {
         Network { own, all, blocks, last: convolution(HIDDEN, 2, true), none: convolution(HIDDEN, 1, true) }
     }
 
-    /// Row by row; silence lies beyond both ends.
-    fn told(&self, length: usize, rows: impl Fn(std::ops::Range<usize>) -> Vec<Row>) -> Vec<Told> {
+    /// Row by row; silence lies beyond both ends. `together` rows are asked for at a time.
+    fn told(&self, length: usize, together: usize, rows: impl Fn(std::ops::Range<usize>) -> Vec<Row>) -> Vec<Told> {
+        let pass = |(block, dilation)| Pass { block, dilation, length, come: 0, kept: vec![SILENCE; (TAPS - 1) * dilation + 1] };
+        let mut passes: Vec<Pass> = self.blocks.iter().zip(DILATIONS).map(pass).collect();
         let mut out = Vec::with_capacity(length);
-        for start in (0..length).step_by(BLOCK) {
-            let end = (start + BLOCK).min(length);
-            let (from, to) = (start.saturating_sub(REACH), (end + REACH).min(length));
-            out.extend_from_slice(&self.together(&rows(from..to))[start - from..end - from]);
+        let mut notes = SILENCE;
+        for start in (0..length).step_by(together) {
+            let end = (start + together).min(length);
+            let from = start.saturating_sub(TAPS / 2);
+            let rows = rows(from..(end + TAPS / 2).min(length));
+            let seen: Vec<[[f32; INPUTS]; PITCHES]> = rows.iter().map(|row| std::array::from_fn(|p| inputs(row, p))).collect();
+            for at in start - from..end - from {
+                out.extend(lanes::widest(
+                    #[inline(always)]
+                    || {
+                        self.first(&rows, &seen, at, &mut notes);
+                        self.pass(&mut passes, &mut notes)
+                    },
+                ));
+            }
+        }
+        while out.len() < length {
+            notes = SILENCE;
+            out.extend(lanes::widest(
+                #[inline(always)]
+                || self.pass(&mut passes, &mut notes),
+            ));
         }
         out
     }
 
-    fn together(&self, rows: &[Row]) -> Vec<Told> {
-        let seen: Vec<[f32; INPUTS]> = rows.iter().flat_map(|row| (0..PITCHES).map(|p| inputs(row, p))).collect();
-        let mut state: Vec<Hidden> = Vec::with_capacity(seen.len());
-        lanes::widest(
-            #[inline(always)]
-            || self.first(rows, &seen, &mut state),
-        );
-        for (block, dilation) in self.blocks.iter().zip(DILATIONS) {
-            lanes::widest(
-                #[inline(always)]
-                || block.add_to(&mut state, rows.len(), dilation),
-            );
+    /// Through all blocks: what is told of the row that is through, once there is one.
+    #[inline(always)]
+    fn pass(&self, passes: &mut [Pass], notes: &mut Notes) -> Option<Told> {
+        for pass in passes {
+            if !pass.next(notes) {
+                return None;
+            }
         }
-        state.iter_mut().for_each(|s| *s = s.map(|v| v.max(0.0)));
-        state.chunks_exact(PITCHES).map(|notes| self.answer(notes)).collect()
+        Some(self.answer(notes))
     }
 
-    /// What each note of each row is before the blocks.
+    /// What each note of a row is before the blocks.
     #[inline(always)]
-    fn first(&self, rows: &[Row], seen: &[[f32; INPUTS]], state: &mut Vec<Hidden>) {
-        for at in 0..rows.len() {
-            // Rows that are there, and their taps.
-            let near = |k: usize| (at + k).checked_sub(TAPS / 2).filter(|r| *r < rows.len());
-            let mut all: Hidden = std::array::from_fn(|o| self.all.offsets[o] + self.own.offsets[o]);
-            for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
-                all = added(&all, &self.all.weights[k * WIDTH * HIDDEN..], &rows[row]);
+    fn first(&self, rows: &[Row], seen: &[[[f32; INPUTS]; PITCHES]], at: usize, out: &mut Notes) {
+        // Rows that are there, and their taps.
+        let near = || (0..TAPS).filter_map(|k| (at + k).checked_sub(TAPS / 2).filter(|r| *r < rows.len()).map(|r| (k, r)));
+        let mut all: Hidden = std::array::from_fn(|o| self.all.offsets[o] + self.own.offsets[o]);
+        for (k, row) in near() {
+            all = added(&all, &self.all.weights[k * WIDTH * HIDDEN..], &rows[row]);
+        }
+        for (two, to) in out.as_chunks_mut::<2>().0.iter_mut().enumerate() {
+            let mut sums = [all; 2];
+            for (k, row) in near() {
+                let [a, b] = &seen[row].as_chunks::<2>().0[two];
+                sums = added_to_two(sums, &self.own.weights[k * INPUTS * HIDDEN..], [a, b]);
             }
-            for two in 0..PITCHES / 2 {
-                let mut sums = [all; 2];
-                for (k, row) in (0..TAPS).filter_map(|k| near(k).map(|r| (k, r))) {
-                    let [a, b] = &seen.as_chunks::<2>().0[row * PITCHES / 2 + two];
-                    sums = added_to_two(sums, &self.own.weights[k * INPUTS * HIDDEN..], [a, b]);
-                }
-                state.extend(sums.map(|s| s.map(|v| v.max(0.0))));
-            }
+            *to = sums.map(|s| s.map(|v| v.max(0.0)));
         }
     }
 
     #[inline(always)]
-    fn answer(&self, notes: &[Hidden]) -> Told {
+    fn answer(&self, notes: &Notes) -> Told {
         let mut told = Told { onset: [0.0; PITCHES], sounds: [0.0; PITCHES] };
         for (p, note) in notes.iter().enumerate() {
             let mut sums: [f32; 2] = [self.last.offsets[0], self.last.offsets[1]];
-            for (value, row) in note.iter().zip(self.last.weights.as_chunks::<2>().0) {
+            for (value, row) in note.map(|v| v.max(0.0)).iter().zip(self.last.weights.as_chunks::<2>().0) {
                 sums = [sums[0] + value * row[0], sums[1] + value * row[1]];
             }
             told.onset[p] = 1.0 / (1.0 + libm::expf(-sums[0]));
             told.sounds[p] = sums[1];
         }
-        let none = mean(notes).iter().zip(&self.none.weights).fold(self.none.offsets[0], |sum, (value, weight)| sum + value * weight);
+        let none = mean(&notes.map(|n| n.map(|v| v.max(0.0)))).iter().zip(&self.none.weights).fold(self.none.offsets[0], |sum, (value, weight)| sum + value * weight);
         let top = told.sounds.iter().fold(none, |m, v| m.max(*v));
         let odds = told.sounds.map(|s| libm::expf(s - top));
         let total = odds.iter().sum::<f32>() + libm::expf(none - top);
@@ -281,7 +305,7 @@ fn inputs(row: &Row, pitch: usize) -> [f32; INPUTS] {
 }
 
 #[inline(always)]
-fn mean(notes: &[Hidden]) -> Hidden {
+fn mean(notes: &Notes) -> Hidden {
     let mut out = [0.0; HIDDEN];
     for note in notes {
         out.iter_mut().zip(note).for_each(|(o, v)| *o += v);
@@ -324,7 +348,8 @@ mod tests {
     #[test]
     fn nothing_and_a_guitars_own_low_notes_are_no_line() {
         let network = Network::new();
-        assert!(network.together(&[]).is_empty() && line(&network.together(&[[0.0; WIDTH]; 40])).is_empty());
+        let silence = |length| network.told(length, TOGETHER, |stretch| vec![[0.0; WIDTH]; stretch.len()]);
+        assert!(silence(0).is_empty() && line(&silence(40)).is_empty());
         let mut told = vec![silent(); 100];
         played(&mut told, 20, 60, 45);
         assert!(line(&told).is_empty());
@@ -333,17 +358,19 @@ mod tests {
     }
 
     #[test]
-    fn blocks_of_a_long_record_join_without_a_seam() {
+    fn stretches_of_a_long_record_join_without_a_seam() {
         let mut seed = 1u32;
         let mut dice = || {
             seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             (seed >> 8) as f32 / 16_777_216.0
         };
-        let rows: Vec<Row> = (0..BLOCK + 90).map(|_| std::array::from_fn(|_| dice())).collect();
-        let network = Network::new();
-        let all = network.told(rows.len(), |stretch| rows[stretch].to_vec());
-        let once = network.together(&rows);
-        assert!(all.len() == rows.len() && all.iter().zip(&once).all(|(a, b)| a.onset == b.onset && a.sounds == b.sounds));
+        let rows: Vec<Row> = (0..200).map(|_| std::array::from_fn(|_| dice())).collect();
+        let told = |together| Network::new().told(rows.len(), together, |stretch| rows[stretch].to_vec());
+        let once = told(rows.len());
+        for together in [1, 2, 63] {
+            let all = told(together);
+            assert!(all.len() == rows.len() && all.iter().zip(&once).all(|(a, b)| a.onset == b.onset && a.sounds == b.sounds));
+        }
     }
 
     #[test]
@@ -362,7 +389,7 @@ mod tests {
                 row[4 * SEMITONES..].fill(0.8);
             }
         }
-        let told = Network::new().together(&rows);
+        let told = Network::new().told(rows.len(), TOGETHER, |stretch| rows[stretch].to_vec());
         for (row, pitch, onset, sounds) in REFERENCE {
             let got = (told[row].onset[pitch], told[row].sounds[pitch]);
             assert!((got.0 - onset).abs() < 2e-4 && (got.1 - sounds).abs() < 2e-4, "row {row}, note {pitch}: {got:?}, should be {onset}, {sounds}");
