@@ -179,7 +179,7 @@ impl Scorer {
         let mut out = Scores { chords: [0.0; CHORDS], change: 0.0, none: 0.0, bass: [0.0; 12] };
         lanes::widest(
             #[inline(always)]
-            || self.by_root(&turned, &fixed, &mut out),
+            || self.by_root(turned, &fixed, &mut out),
         );
         let total = log_sum(out.chords.iter().copied().chain([out.change, out.none]));
         out.chords.iter_mut().for_each(|s| *s -= total);
@@ -192,14 +192,14 @@ impl Scorer {
 
     /// What the network answers to each root's turn, before all are held against each other.
     #[inline(always)]
-    fn by_root(&self, turned: &[f32; 12 * TURNED], fixed: &[f32; 2], out: &mut Scores) {
+    fn by_root(&self, mut turned: [f32; 12 * TURNED], fixed: &[f32; 2], out: &mut Scores) {
         // What the fixed inputs give is the same for every root.
         let (weights, offsets) = &self.layers[0];
         let base: [f32; HIDDEN[0]] = std::array::from_fn(|j| offsets[j]);
         let base = added(&base, &weights[12 * TURNED * HIDDEN[0]..], fixed);
         for root in 0..12 {
-            let from_root: [f32; 12 * TURNED] = std::array::from_fn(|i| turned[i / 12 * 12 + (root + i) % 12]);
-            let first = added(&base, weights, &from_root);
+            let first = added(&base, weights, &turned);
+            turned.as_chunks_mut::<12>().0.iter_mut().for_each(|band| band.rotate_left(1));
             let second: [f32; HIDDEN[1]] = layer(&self.layers[1], &first.map(|v| v.max(0.0)));
             let last: [f32; OUT] = layer(&self.layers[2], &second.map(|v| v.max(0.0)));
             out.chords[root * KINDS.len()..(root + 1) * KINDS.len()].copy_from_slice(&last[..KINDS.len()]);

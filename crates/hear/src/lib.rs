@@ -36,6 +36,7 @@ mod dense;
 mod fft;
 mod hearing;
 mod key;
+mod logarithm;
 mod low_spectra;
 mod mono;
 mod onset_beats;

@@ -12,6 +12,7 @@
 //! onset detection in the complex domain", IEEE Signal Processing Letters 11(6), 2004). A string struck again while it rings shows there, though its level hardly moves.
 
 use crate::fft::{Fft, RealFft, hann};
+use crate::logarithm::take_logarithms;
 use crate::mono::RATE_HZ;
 use crate::pitch_reference::{PitchReference, at_time};
 use crate::streams::{GROUPS, ONSET_HOP, Streams};
@@ -86,12 +87,13 @@ impl LowSpectra<'_> {
                 long.magnitudes(around(even, 0, LONG), &long_window, &mut spectrum);
                 for (s, to) in longs.iter_mut().enumerate() {
                     let top = [-0.3, 0.0, 0.3].iter().map(|d| between(&spectrum, hz(s as f64 + d) * LONG as f64 / RATE)).fold(0.0f32, f32::max);
-                    *to = level(top / (LONG as f32 / 4.0));
+                    *to = top / (LONG as f32 / 4.0);
                 }
+                to_levels(longs);
             }
             let mut put = |part: usize, spectrum: &[f32], size: usize| {
                 for (s, to) in rest[part * SEMITONES..(part + 1) * SEMITONES].iter_mut().enumerate() {
-                    *to = level(between(spectrum, hz(s as f64) * size as f64 / RATE) / (size as f32 / 4.0));
+                    *to = between(spectrum, hz(s as f64) * size as f64 / RATE) / (size as f32 / 4.0);
                 }
             };
             middle.magnitudes(around(row, 0, MIDDLE), &middle_window, &mut spectrum);
@@ -100,6 +102,7 @@ impl LowSpectra<'_> {
             put(1, &now.iter().map(|v| v.size()).collect::<Vec<_>>(), SHORT);
             let changes: Vec<f32> = before.iter().zip(&last).zip(&now).map(|((b, l), n)| n.change(*l, *b)).collect();
             put(2, &changes, SHORT);
+            to_levels(&mut rest[..3 * SEMITONES]);
             (before, last) = (last, now);
             let hops = (ONSETS * row).saturating_sub(ONSETS / 2).min(self.onsets.len())..(ONSETS * row + ONSETS / 2).min(self.onsets.len());
             for rises in &self.onsets[hops] {
@@ -150,8 +153,11 @@ impl Bin {
     }
 }
 
-fn level(amplitude: f32) -> f32 {
-    libm::log1pf(1_000.0 * amplitude) / 7.0
+/// Of amplitudes.
+fn to_levels(values: &mut [f32]) {
+    values.iter_mut().for_each(|v| *v *= 1_000.0);
+    take_logarithms(values);
+    values.iter_mut().for_each(|v| *v /= 7.0);
 }
 
 fn between(spectrum: &[f32], at: f64) -> f32 {
@@ -222,7 +228,8 @@ mod tests {
         let top = (0..SEMITONES).max_by(|a, b| late[*a].total_cmp(&late[*b])).unwrap();
         assert!((top as i32 - (28 - LOWEST as i32)).abs() <= 1, "{top}");
         // RMS 0.1 over three seconds of which two sound: amplitude 0.173.
-        assert!((late[28 - LOWEST] - level(0.173)).abs() < 0.02, "{} {}", late[28 - LOWEST], level(0.173));
+        let level = libm::log1pf(1_000.0 * 0.173) / 7.0;
+        assert!((late[28 - LOWEST] - level).abs() < 0.02, "{} {level}", late[28 - LOWEST]);
         let short = |t: f64| rows[(t / hop_s()).round() as usize][2 * SEMITONES + 28 - LOWEST];
         assert!(short(0.93) < 0.1 && short(1.07) > 0.9 * short(1.5), "{} {} {}", short(0.93), short(1.07), short(1.5));
     }

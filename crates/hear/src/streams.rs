@@ -14,6 +14,7 @@
 //! - **Partials**: see [`partials`](crate::partials).
 
 use crate::fft::{RealFft, hann};
+use crate::logarithm::take_logarithms;
 use crate::low_spectra::{DECIMATION, Decimation};
 use crate::mono::{Mono, RATE_HZ};
 use crate::partials::{PARTIALS_HOP, PARTIALS_SIZE, Partial, Partials};
@@ -219,7 +220,8 @@ impl Rises {
     /// How much each group rises, and how high each two groups stand.
     fn rise(&mut self, samples: &[f32]) -> ([f32; GROUPS], [f32; GROUPS / 2]) {
         self.fft.magnitudes(samples, &self.window, &mut self.spectrum);
-        let levels: Vec<f32> = self.bands.iter().map(|(_, b)| libm::log1pf(COMPRESSION * gather(&self.spectrum, b))).collect();
+        let mut levels: Vec<f32> = self.bands.iter().map(|(_, b)| COMPRESSION * gather(&self.spectrum, b)).collect();
+        take_logarithms(&mut levels);
         let before = &mut self.before[self.next];
         let mut out = [0.0f32; GROUPS];
         let mut stands = [0.0f32; GROUPS / 2];
