@@ -264,14 +264,14 @@ impl Network {
         for (k, row) in near() {
             all = added(&all, &self.all.weights[k * WIDTH * HIDDEN..], &rows[row]);
         }
-        for (two, to) in out.as_chunks_mut::<2>().0.iter_mut().enumerate() {
-            let mut sums = [all; 2];
-            for (k, row) in near() {
-                let [a, b] = &seen[row].as_chunks::<2>().0[two];
-                sums = added_to_two(sums, &self.own.weights[k * INPUTS * HIDDEN..], [a, b]);
+        out.fill(all);
+        // Tap by tap, so that its weights stay near while all notes need them.
+        for (k, row) in near() {
+            for (to, [a, b]) in out.as_chunks_mut::<2>().0.iter_mut().zip(seen[row].as_chunks::<2>().0) {
+                *to = added_to_two(*to, &self.own.weights[k * INPUTS * HIDDEN..], [a, b]);
             }
-            *to = sums.map(|s| s.map(|v| v.max(0.0)));
         }
+        out.as_flattened_mut().iter_mut().for_each(|v| *v = v.max(0.0));
     }
 
     #[inline(always)]

@@ -17,6 +17,8 @@ use wave::lanes;
 const WIDTH: usize = 64;
 const TAPS: usize = 5;
 const DILATIONS: [usize; 9] = [1, 2, 4, 8, 16, 32, 64, 128, 256];
+/// Frames that are worked out tap by tap together, so that a tap's weights stay near.
+const TOGETHER: usize = 32;
 /// Beat in the first and second half of a frame, then first beat of a bar in each, then 4/4, 3/4 and 6/8.
 const ANSWERS: usize = 4 + METERS;
 pub(crate) const METERS: usize = 3;
@@ -110,12 +112,14 @@ fn convolve(input: &[f32], channels: usize, weights: &[f32], bias: &[f32], dilat
 #[inline(always)]
 fn convolve_plainly(input: &[f32], channels: usize, weights: &[f32], bias: &[f32], dilation: usize, out: &mut [f32]) {
     let frames = input.len() / channels;
-    for (frame, out) in out.as_chunks_mut::<WIDTH>().0.iter_mut().enumerate() {
-        out.copy_from_slice(bias);
+    for (start, out) in (0..).step_by(TOGETHER).zip(out.as_chunks_mut::<WIDTH>().0.chunks_mut(TOGETHER)) {
+        out.iter_mut().for_each(|o| o.copy_from_slice(bias));
         for (tap, weights) in weights.chunks_exact(channels * WIDTH).enumerate() {
-            let at = (frame + tap * dilation).wrapping_sub(TAPS / 2 * dilation);
-            if at < frames {
-                *out = added(out, weights, &input[at * channels..(at + 1) * channels]);
+            for (frame, out) in (start..).zip(out.iter_mut()) {
+                let at = (frame + tap * dilation).wrapping_sub(TAPS / 2 * dilation);
+                if at < frames {
+                    *out = added(out, weights, &input[at * channels..(at + 1) * channels]);
+                }
             }
         }
     }
