@@ -127,7 +127,7 @@ fn cut_plainly(activity: &Activity, grid: &Grid, lengths: &[f64], held: &Held) -
             -0.5 * octaves * octaves * USUAL_WEIGHT * l / onset_rate() - grid.rare
         })
         .collect();
-    let whole: Vec<usize> = lengths.iter().map(|l| l.round() as usize).collect();
+    let whole: Vec<usize> = lengths.iter().map(|l| l.round().max(1.0) as usize).collect();
     let longest = lengths[count - 1].ceil() as usize + 1;
     // Best score of a cut that has a beat on a frame and goes on with a beat of each length; kept for as long as a beat can reach back.
     let ring = longest + 1;
@@ -225,6 +225,14 @@ mod tests {
         let slow = heard(&played(&onsets, 15.3), &Pins { beats: Vec::new(), bpm: Some(60.0) }).unwrap();
         let length = slow.times[8].0 - slow.times[7].0;
         assert!((length - 1.0).abs() < 0.03, "{length}");
+    }
+
+    #[test]
+    fn a_tempo_that_nobody_plays_is_survived() {
+        let onsets: Vec<(f64, f64)> = (0..8).map(|e| (0.2 + 0.25 * f64::from(e), 1.0)).collect();
+        for bpm in [1e4, 2e4, 1e5, 1e300] {
+            heard(&played(&onsets, 2.5), &Pins { beats: Vec::new(), bpm: Some(bpm) });
+        }
     }
 
     #[test]
