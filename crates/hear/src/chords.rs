@@ -47,8 +47,10 @@ const OF_KIND: [Family; KINDS.len()] = {
     }
     out
 };
-/// What it costs a chord that its root does not sound: what is left of it is heard, and may as well be itself.
+/// What it costs a chord's name that its root does not sound: what is left of it is heard, and may as well be itself.
 const ROOTLESS: f64 = 3.0;
+/// The same for the key, which has no use for the name: a guitar leaves roots to a bass, heard or not, and which reading is meant the rest of the record tells.
+const ROOTLESS_FOR_KEY: f64 = 0.0;
 /// Below every score.
 const IMPOSSIBLE: f64 = -1e6;
 /// How many second guesses are given.
@@ -85,7 +87,7 @@ pub(crate) struct Found(Vec<Run>);
 struct Run {
     start: Seconds,
     end: Seconds,
-    /// Of every chord, its root sounding or not, and last of none.
+    /// Of every chord by all its tones, and last of none.
     scores: Vec<f64>,
     /// What the bass of every chord is, should it be that.
     basses: Vec<usize>,
@@ -103,18 +105,17 @@ impl Found {
             }
             same
         });
-        let left = left();
         let run = |(from, to, sign): &(usize, usize, Sign)| {
             let (start, end) = (units[*from].start, units[to - 1].end);
             let scores = scorer.scores(pool, start, end);
-            Run { start, end, basses: (0..CHORDS).map(|c| bass_of(&scores, c).0).collect(), scores: or_rootless(&all_of(&scores, *sign), &left) }
+            Run { start, end, basses: (0..CHORDS).map(|c| bass_of(&scores, c).0).collect(), scores: all_of(&scores, *sign) }
         };
         Found(runs.iter().map(run).collect())
     }
 
     /// How likely each root and family is over each run, from which the key is read.
     pub fn steps(&self) -> Vec<Step> {
-        let own: Vec<&[f64]> = self.0.iter().map(|r| &r.scores[..]).collect();
+        let own = self.or_rootless(ROOTLESS_FOR_KEY);
         let step = |(run, among): (&Run, Vec<f64>)| {
             let best = among.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let odds: Vec<f64> = among.iter().map(|a| libm::exp((a - best) / DOUBT)).collect();
@@ -130,11 +131,17 @@ impl Found {
         self.0.iter().zip(in_context(&own)).map(step).filter(sounds).collect()
     }
 
+    /// The scores of each run's chords, their roots sounding or not.
+    fn or_rootless(&self, cost: f64) -> Vec<Vec<f64>> {
+        let left = left();
+        self.0.iter().map(|r| or_rootless(&r.scores, &left, cost)).collect()
+    }
+
     /// By name. What is at home in the key is likelier; the key also spells them.
     pub fn named(&self, key: Option<Key>) -> Vec<ChordHeard> {
         let home = |c: usize| key.map(degrees::number).map_or(0.0, |k| AT_HOME * at_home(k, c / KINDS.len(), OF_KIND[c % KINDS.len()]));
         let lit = |(c, score): (usize, &f64)| if c < CHORDS { score + home(c) } else { *score };
-        let own: Vec<Vec<f64>> = self.0.iter().map(|r| r.scores.iter().enumerate().map(lit).collect()).collect();
+        let own: Vec<Vec<f64>> = self.or_rootless(ROOTLESS).iter().map(|scores| scores.iter().enumerate().map(lit).collect()).collect();
         let mut out: Vec<ChordHeard> = Vec::new();
         for (run, among) in self.0.iter().zip(in_context(&own)) {
             let name = |at: usize| label(if at < CHORDS { Sign::Chord { chord: at, bass: run.basses[at] } } else { Sign::None }, key);
@@ -175,10 +182,10 @@ fn left() -> [Option<(usize, usize)>; KINDS.len()] {
 }
 
 /// The scores of a run's chords, which may also have left their roots to a bass that is not there: what is left of them is then heard as a chord of its own.
-fn or_rootless(own: &[f64], left: &[Option<(usize, usize)>; KINDS.len()]) -> Vec<f64> {
+fn or_rootless(own: &[f64], left: &[Option<(usize, usize)>; KINDS.len()], cost: f64) -> Vec<f64> {
     let with = |c: usize| {
         let (root, kind) = (c / KINDS.len(), c % KINDS.len());
-        left[kind].map_or(own[c], |(up, of)| sum_of(own[c], own[(root + up) % 12 * KINDS.len() + of] - ROOTLESS))
+        left[kind].map_or(own[c], |(up, of)| sum_of(own[c], own[(root + up) % 12 * KINDS.len() + of] - cost))
     };
     (0..CHORDS).map(with).chain([own[CHORDS]]).collect()
 }
@@ -315,7 +322,7 @@ mod tests {
         ] {
             let mut own = vec![-20.0; CHORDS + 1];
             own[chord(root, part)] = -1.0;
-            let with = or_rootless(&own, &left());
+            let with = or_rootless(&own, &left(), ROOTLESS);
             assert!((with[chord(C, whole)] - (-1.0 - ROOTLESS)).abs() < 1e-6, "{whole:?}: {}", with[chord(C, whole)]);
             // It stays likelier itself, and nothing else changes but what leaves it, too.
             assert_eq!(with[chord(root, part)].max(with[chord(C, whole)]), with[chord(root, part)]);
@@ -325,7 +332,24 @@ mod tests {
         assert_eq!(left()[KINDS.iter().position(|k| k.tones == [0, 4, 7]).unwrap()], None);
         let mut none = vec![2.0 * IMPOSSIBLE; CHORDS + 1];
         none[CHORDS] = 0.0;
-        let with = or_rootless(&none, &left());
+        let with = or_rootless(&none, &left(), ROOTLESS);
         assert!(with[..CHORDS].iter().all(|s| *s <= IMPOSSIBLE) && with[CHORDS] == 0.0);
+    }
+
+    #[test]
+    fn a_key_is_read_from_chords_whose_roots_nobody_plays() {
+        // A blues in C on ninths, its roots left out: E, A and B half-diminished, and as little of anything else.
+        let (i, iv, v) = (4, 9, 11);
+        let run = |(n, root): (usize, &usize)| {
+            let mut scores = vec![-9.0; CHORDS + 1];
+            scores[chord(*root, &[0, 3, 6, 10])] = -0.1;
+            Run { start: Seconds(2.0 * n as f64), end: Seconds(2.0 * n as f64 + 2.0), scores, basses: vec![0; CHORDS] }
+        };
+        let found = Found([i, iv, i, v, iv, i].iter().enumerate().map(run).collect());
+        let steps = found.steps();
+        let fit = degrees::keys(&steps, &steps);
+        assert_eq!((0..24).fold(0, |b, k| if fit[k] > fit[b] { k } else { b }), C);
+        // A name is that of what is heard.
+        assert_eq!(found.named(None)[0].harte, "E:hdim7");
     }
 }

@@ -3,7 +3,7 @@
 //! # Method
 //! A sum of weights over the tonic for major and minor, as correlation with profiles of keys is (C. Krumhansl and E. Kessler, Psychological Review
 //! 89(4), 1982), the weights learned from notes as played, beginning from those profiles and held near them (`training/chords/key.py`). What the chords
-//! say counts beside ([`degrees`](crate::degrees)). Dorian is minor whose sixth is heard raised,
+//! say counts beside ([`degrees`](crate::degrees)), the more the clearer they are. Dorian is minor whose sixth is heard raised,
 //! mixolydian major whose seventh is heard lowered. Stretches of sixteen seconds are followed by the best way through all keys, in which a change costs.
 //!
 //! # Confidence
@@ -30,17 +30,16 @@ const WEIGHTS: [[[f64; 12]; 4]; 2] = [
         [-0.04, -0.37, 0.01, -0.26, -0.27, 1.14, -0.08, -0.39, 0.40, -0.09, -0.15, -0.05],
     ],
 ];
-/// What major is better by than minor.
-const MAJOR_BETTER: f64 = 0.66;
 /// Seconds at either end that speak for themselves.
 const ENDS_S: f64 = 2.5;
 const MODES: [Mode; 4] = [Mode::Major, Mode::Minor, Mode::Dorian, Mode::Mixolydian];
 /// A sixth or seventh is that of the other mode where it sounds this much more than its neighbour.
 const RATHER: f64 = 1.3;
-/// What chords count beside the notes, whose weights are worth some units.
-const CHORDS_WORTH: f64 = 4.0;
+/// What chords count beside the notes, whose weights are worth some units, if they are beyond doubt; by the square of how clear they are. It comes to some
+/// eight for strummed grips, to three for a melody.
+const CHORDS_WORTH: f64 = 24.0;
 /// What a change of key costs, in the unit of the weights.
-const CHANGE: f64 = 6.0;
+const CHANGE: f64 = 4.0;
 const STRETCH_S: f64 = 16.0;
 
 /// Pitch classes over one stretch of time.
@@ -64,10 +63,10 @@ fn fits(parts: &[[f64; 12]; 4]) -> Option<Vec<f64>> {
         return None;
     }
     let mut out = Vec::with_capacity(24);
-    for (mode, weights) in WEIGHTS.iter().enumerate() {
+    for weights in &WEIGHTS {
         for tonic in 0..12 {
             let sum: f64 = weights.iter().zip(&parts).map(|(w, p)| (0..12).map(|c| w[c] * p[(c + tonic) % 12]).sum::<f64>()).sum();
-            out.push(sum + if mode == 0 { MAJOR_BETTER } else { 0.0 });
+            out.push(sum);
         }
     }
     Some(out)
@@ -114,27 +113,29 @@ pub(crate) fn key(sounding: &[Sounding], steps: &[Step]) -> Option<KeyHeard> {
             }
         }
     }
-    let with_chords = |mut fits: Vec<f64>, steps: &[Step]| {
-        fits.iter_mut().zip(degrees::keys(steps)).for_each(|(f, c)| *f += CHORDS_WORTH * c);
-        fits
+    let with_chords = |mut fits: Vec<f64>, part: &[Step]| {
+        let clear = degrees::clear(part);
+        let worth = CHORDS_WORTH * clear * clear;
+        fits.iter_mut().zip(degrees::keys(part, steps)).for_each(|(f, c)| *f += worth * c);
+        (fits, worth)
     };
-    let whole = with_chords(fits(&all)?, steps);
+    let (whole, worth) = with_chords(fits(&all)?, steps);
     let best = largest(&whole);
     let heard = with_mode(best, &all[0]);
     let within = |from: f64, to: f64| -> Vec<Step> {
         let cut = steps.iter().map(|s| Step { start_s: s.start_s.max(from), end_s: s.end_s.min(to), ..*s });
         cut.filter(|s| s.end_s > s.start_s).collect()
     };
-    let per: Vec<Vec<f64>> = stretches.iter().map(|s| with_chords(fits(&s.2).unwrap_or_else(|| vec![0.0; 24]), &within(s.0.0, s.1.0))).collect();
+    let (per, worths): (Vec<Vec<f64>>, Vec<f64>) = stretches.iter().map(|s| with_chords(fits(&s.2).unwrap_or_else(|| vec![0.0; 24]), &within(s.0.0, s.1.0))).unzip();
     let kept = way(&per, best);
     let mut over_time: Vec<KeyAt> = Vec::new();
-    for ((s, k), f) in stretches.iter().zip(&kept).zip(&per) {
+    for (((s, k), f), worth) in stretches.iter().zip(&kept).zip(&per).zip(&worths) {
         // The mode of a key is heard in all stretches that it holds for.
         let mut own = [0.0; 12];
         for (other, _) in stretches.iter().zip(&kept).filter(|(_, o)| *o == k) {
             own.iter_mut().zip(&other.2[0]).for_each(|(o, c)| *o += c);
         }
-        let (at, confidence) = (spelled(with_mode(*k, &own)), confidence(f, *k, !steps.is_empty()));
+        let (at, confidence) = (spelled(with_mode(*k, &own)), confidence(f, *k, *worth));
         match over_time.last_mut() {
             Some(last) if last.key == at => {
                 last.end = s.1;
@@ -143,7 +144,7 @@ pub(crate) fn key(sounding: &[Sounding], steps: &[Step]) -> Option<KeyHeard> {
             _ => over_time.push(KeyAt { start: s.0, end: s.1, key: at, confidence }),
         }
     }
-    Some(KeyHeard { key: spelled(heard), confidence: confidence(&whole, best, !steps.is_empty()), over_time })
+    Some(KeyHeard { key: spelled(heard), confidence: confidence(&whole, best, worth), over_time })
 }
 
 /// The best way through stretches; the key of the whole has a head start.
@@ -172,9 +173,8 @@ fn largest(values: &[f64]) -> usize {
     (0..values.len()).fold(0, |b, i| if values[i] > values[b] { i } else { b })
 }
 
-/// Where chords were among what was heard, so much more is needed to be as sure.
-fn confidence(fits: &[f64], best: usize, with_chords: bool) -> f64 {
-    let more = if with_chords { CHORDS_WORTH } else { 0.0 };
+/// As much as chords count among what was heard, so much more is needed to be as sure.
+fn confidence(fits: &[f64], best: usize, more: f64) -> f64 {
     let notes = |k: usize| spelled(k).fifths().rem_euclid(12);
     let rival = (0..24).filter(|k| notes(*k) != notes(best)).map(|k| fits[k]).fold(f64::MIN, f64::max);
     ((fits[best] - rival) / (3.0 + more)).clamp(0.0, 1.0) * (fits[best] / (6.0 + more)).clamp(0.0, 1.0)
@@ -208,6 +208,24 @@ mod tests {
             assert_eq!(heard.key.to_string(), text);
             assert!(heard.confidence > 0.02, "{text}: {}", heard.confidence);
         }
+    }
+
+    #[test]
+    fn chords_count_as_far_as_they_are_clear() {
+        // Notes of A minor under a cadence in C: common practice goes by the cadence, if it is one.
+        let cadence = |share: f64| -> Vec<Step> {
+            let chord = |(i, (root, family)): (usize, &(usize, degrees::Family))| {
+                let mut likely = [[(1.0 - share) / 60.0; degrees::FAMILIES]; 12];
+                likely[*root][*family as usize] += share;
+                Step { start_s: 2.0 * i as f64, end_s: 2.0 * i as f64 + 2.0, likely }
+            };
+            [(2, degrees::Family::Minor), (7, degrees::Family::Dominant), (0, degrees::Family::Major), (0, degrees::Family::Major)].iter().enumerate().map(chord).collect()
+        };
+        let heard = |share: f64| key(&[scale("A minor", 0.0)], &cadence(share)).unwrap();
+        assert_eq!((heard(1.0).key.to_string(), heard(0.4).key.to_string()), ("C major".to_owned(), "A minor".to_owned()));
+        // Where both say the same, clear chords make surer.
+        let same = |share: f64| key(&[scale("C major", 0.0)], &cadence(share)).unwrap();
+        assert!(same(1.0).confidence > same(0.4).confidence + 0.1);
     }
 
     #[test]
