@@ -38,7 +38,7 @@ const RATHER: f64 = 1.3;
 /// What chords count beside the notes, whose weights are worth some units, if they are beyond doubt; by the square of how clear they are. It comes to some
 /// eight for strummed grips, to three for a melody.
 const CHORDS_WORTH: f64 = 24.0;
-/// What a change of key costs, in the unit of the weights.
+/// What a change of key costs, in the unit of the weights of a full stretch (`checks/hear/pieces.py`).
 const CHANGE: f64 = 4.0;
 const STRETCH_S: f64 = 16.0;
 
@@ -127,7 +127,8 @@ pub(crate) fn key(sounding: &[Sounding], steps: &[Step]) -> Option<KeyHeard> {
         cut.filter(|s| s.end_s > s.start_s).collect()
     };
     let (per, worths): (Vec<Vec<f64>>, Vec<f64>) = stretches.iter().map(|s| with_chords(fits(&s.2).unwrap_or_else(|| vec![0.0; 24]), &within(s.0.0, s.1.0))).unzip();
-    let kept = way(&per, best);
+    let shares: Vec<f64> = stretches.iter().map(|s| ((s.1.0 - s.0.0) / STRETCH_S).clamp(0.0, 1.0)).collect();
+    let kept = way(&per, &shares, best);
     let mut over_time: Vec<KeyAt> = Vec::new();
     for (((s, k), f), worth) in stretches.iter().zip(&kept).zip(&per).zip(&worths) {
         // The mode of a key is heard in all stretches that it holds for.
@@ -147,13 +148,16 @@ pub(crate) fn key(sounding: &[Sounding], steps: &[Step]) -> Option<KeyHeard> {
     Some(KeyHeard { key: spelled(heard), confidence: confidence(&whole, best, worth), over_time })
 }
 
-/// The best way through stretches; the key of the whole has a head start.
-fn way(fits: &[Vec<f64>], whole: usize) -> Vec<usize> {
+/// The best way through stretches, which count by their share of a full one's length: what is left over at the end is no key of its own. The key of the whole has
+/// a head start.
+fn way(fits: &[Vec<f64>], shares: &[f64], whole: usize) -> Vec<usize> {
     const HEAD_START: f64 = 1.0;
-    let own = |f: &Vec<f64>, k: usize| f[k] + if k == whole { HEAD_START } else { 0.0 };
-    let mut score: Vec<f64> = (0..24).map(|k| own(&fits[0], k)).collect();
+    let own = |(f, share): (&Vec<f64>, &f64), k: usize| f[k] * share + if k == whole { HEAD_START } else { 0.0 };
+    let mut parts = fits.iter().zip(shares);
+    let Some(first) = parts.next() else { return Vec::new() };
+    let mut score: Vec<f64> = (0..24).map(|k| own(first, k)).collect();
     let mut from: Vec<Vec<usize>> = vec![Vec::new()];
-    for f in &fits[1..] {
+    for f in parts {
         let top = largest(&score);
         let back: Vec<usize> = (0..24).map(|k| if score[top] - CHANGE > score[k] { top } else { k }).collect();
         score = (0..24).map(|k| score[back[k]] - if back[k] == k { 0.0 } else { CHANGE } + own(f, k)).collect();
@@ -235,6 +239,10 @@ mod tests {
         let found: Vec<String> = heard.over_time.iter().map(|k| k.key.to_string()).collect();
         assert_eq!(found, ["C major", "A major"]);
         assert_eq!((heard.over_time[0].end, heard.over_time[1].start), (Seconds(48.0), Seconds(48.0)));
+        // A second of something else at the end is no change.
+        let mut rest = vec![scale("C major", 0.0), scale("C major", 8.0)];
+        rest.push(Sounding { end: Seconds(17.0), ..scale("A major", 16.0) });
+        assert_eq!(key(&rest, &[]).unwrap().over_time.len(), 1);
         assert_eq!(key(&[Sounding { start: Seconds(0.0), end: Seconds(9.0), classes: [0.0; 12], bass: [0.0; 12] }], &[]), None);
         assert_eq!(key(&[], &[]), None);
         // All classes alike: no confidence.
