@@ -77,6 +77,7 @@ def main(folder):
     model = learn(views, keys)
     for m in range(2):
         print("    [\n" + "".join(f"        [{', '.join(f'{x:.2f}' for x in model[0][m, 12 * k : 12 * k + 12])}],\n" for k in range(4)) + "    ],")
+    # Not in the program: how many of these pieces are in major says nothing of others.
     print("offsets", model[1], "on what it learned from", np.mean(rate(model, groups != "")))
     apart = lambda g, p: rate(learn(views[(groups != g) & (players != p)], keys[(groups != g) & (players != p)]), (groups == g) & (players == p))
     print("one group of pieces, one player, judged by the others:", np.mean(sum((apart(g, p) for g in sorted(set(groups)) for p in sorted(set(players))), [])))

@@ -6,8 +6,8 @@
 //! how long they last and as far as they are likely, for where no bass plays the roots the likeliest is often wrong. A dominant that falls to the tonic counts
 //! besides, and so does the tonic at the end and at the beginning. A tonic with a minor seventh is that of a blues, whose subdominant has one, too: the two
 //! together speak for the lower one (common practice of the blues), where functional harmony would hear a dominant and what it falls to. The table was set by
-//! hand, on no record; what the rules beside it count was chosen on pieces that dice made of textbooks' progressions and of functional harmony, none of them one
-//! that is played in the data of the checks, in many ways of playing.
+//! hand, on no record; what the rules beside it count was chosen on pieces of the kind that `checks/hear/pieces.py` makes: progressions of textbooks and of
+//! functional harmony in many ways of playing.
 
 use pitch::Key;
 
