@@ -1,14 +1,15 @@
 #!/usr/bin/env python3
-"""Checks what `wave` writes and measures against other programs.
+"""Checks what `wave` writes and measures against other programs, and `hear` against itself.
 
 - ffmpeg and opusdec read our WAV, FLAC and Opus files: same length to the frame, same place in time.
 - Two other loudness meters (ffmpeg's ebur128 filter, pyloudnorm) agree within 0.2 LU; ffmpeg's true peak within 0.3 dB.
 - Resampling agrees with ffmpeg's to -80 dB.
-- Everything written is the same byte for byte on other CPU models (emulated) and with the C library's own dispatch turned off.
+- Everything written, and what `hear` hears, is the same byte for byte on other CPU models (emulated, with wide lanes and without) and with the C library's own dispatch turned off.
 
 Run from anywhere (EXAMPLES is a folder of example programs built already); installs ffmpeg, opus-tools, qemu-user and python3-venv by apt-get where they are missing, and numpy and pyloudnorm into
 target/checks. Exits with 1 if anything disagrees.
 """
+import json
 import os
 import pathlib
 import re
@@ -51,8 +52,9 @@ import pyloudnorm  # noqa: E402
 
 WORK.mkdir(parents=True, exist_ok=True)
 if "EXAMPLES" not in os.environ:
-    run("cargo", "build", "--release", "-p", "wave", "--example", "sound", cwd=ROOT)
-SOUND = pathlib.Path(os.environ.get("EXAMPLES", ROOT / "target" / "release" / "examples")).resolve() / "sound"
+    for crate, example in (("wave", "sound"), ("hear", "hear")):
+        run("cargo", "build", "--release", "-p", crate, "--example", example, cwd=ROOT)
+SOUND, HEAR = (pathlib.Path(os.environ.get("EXAMPLES", ROOT / "target" / "release" / "examples")).resolve() / name for name in ("sound", "hear"))
 failures = 0
 
 
@@ -159,21 +161,43 @@ def resampling():
     check("resample, 44.1 to 48 kHz", len(ours) == 144_000 and error < -80, f"{len(ours)} frames, {error:.1f} dB from ffmpeg")
 
 
+def band():
+    """Twelve seconds of chords struck in eighths over their roots, to be listened to; stereo at 44.1 kHz."""
+    rate, out = 44_100, np.zeros((12 * 44_100, 2))
+    rng = np.random.default_rng(4)
+    for eighth in range(44):
+        root = [45, 50, 52, 45][eighth // 8 % 4]
+        for midi, pan in [(root - 12, 0.5)] * (eighth % 4 == 0) + [(root + i, 0.2) for i in (7, 12, 16)] * (eighth % 8 != 5):
+            t = np.arange(round(0.6 * rate)) / rate
+            hz = 440 * 2 ** ((midi - 69) / 12)
+            note = sum(np.sin(2 * np.pi * hz * k * t) / k for k in range(1, 7)) * np.exp(-t / 0.2)
+            start = round((0.2 + eighth * 0.25 + 0.004 * rng.standard_normal()) * rate)
+            out[start:start + len(t)] += 0.1 * note[:, None] * [1 - pan, pan]
+    return out + 0.001 * rng.standard_normal(out.shape), rate
+
+
 def cpus():
+    write(WORK / "band.wav", *band())
+
     def digest(*prefix, **kwargs):
         lines = run(*prefix, SOUND, "digest", **kwargs).stdout.decode().splitlines()
-        return {line[:12].strip(): line for line in lines}
+        heard = json.loads(run(*prefix, HEAR, WORK / "band.wav", **kwargs).stdout)
+        # How long it took.
+        del heard["seconds"]
+        return {**{line[:12].strip(): line for line in lines}, **{f"heard: {name}": value for name, value in heard.items()}}
 
     # Decoded Ogg Opus is the one thing that may differ in its last bits (see the crate's decode module).
     excepted = {"opus decoded", "ffmpeg.opus"}
     here = digest()
+    for name in ("beats", "chords", "key", "bass"):
+        check(f"heard: {name}", here[f"heard: {name}"], "something" if here[f"heard: {name}"] else "nothing")
     tunables = "glibc.cpu.hwcaps=-AVX2,-FMA,-FMA4,-AVX512F"
     variants = [("C library without AVX2 and FMA", digest(env={**os.environ, "GLIBC_TUNABLES": tunables}))]
     if os.uname().machine == "x86_64":
         variants += [(f"emulated {cpu}", digest("qemu-x86_64", "-cpu", cpu)) for cpu in ["max", "Nehalem"]]
     for name, there in variants:
         differing = sorted(k for k in here if here[k] != there.get(k) and k not in excepted)
-        check(f"same bytes: {name}", not differing and len(here) > 12, f"{len(here)} digests, differing: {differing or 'none'}")
+        check(f"same bytes: {name}", not differing and len(here) > 20, f"{len(here)} digests and answers, differing: {differing or 'none'}")
 
 
 files()
