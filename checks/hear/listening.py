@@ -26,6 +26,14 @@ def example(crate, name, *arguments):
     return subprocess.run([*built, *map(str, arguments)], cwd=ROOT, check=True, capture_output=True, text=True).stdout.splitlines()
 
 
+def key_of(heard):
+    """A heard key as the field's metric takes it, in major or minor; None where none was heard."""
+    if not heard:
+        return None
+    mode = {"dorian": "minor", "mixolydian": "major"}.get(heard["mode"], heard["mode"])
+    return f"{heard['tonic']} {mode}"
+
+
 def hear(files):
     """What is heard in each file."""
     return [json.loads(line) for line in example("hear", "hear", *files)]

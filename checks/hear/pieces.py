@@ -15,7 +15,7 @@ import pathlib
 import re
 import sys
 
-from listening import ROOT, WORK, enter, hear
+from listening import ROOT, WORK, enter, hear, key_of
 
 enter(__file__)
 sys.path.insert(0, str(ROOT / "training" / "chords"))
@@ -193,10 +193,6 @@ def listened(sound):
     return found
 
 
-def name(key):
-    return f"{key['tonic']} {'minor' if key['mode'] in ('minor', 'dorian') else 'major'}" if key else None
-
-
 def main(sets, count=300, seed=1):
     WORK.mkdir(parents=True, exist_ok=True)
     guitars, bass = [samples(sets / n) for n in ("archtop", "electric-flatwound")], samples(sets / "bass", octave=-1)
@@ -205,7 +201,7 @@ def main(sets, count=300, seed=1):
     for n in range(count):
         sound, truth, way, longest = piece(n, np.random.default_rng([seed, n]), guitars, bass)
         found = listened(sound)
-        worth = score(truth, name(found))
+        worth = score(truth, key_of(found))
         sure[worth == 1].append(found["confidence"] if found else 0.0)
         parts = way.split(", ")
         for part in {parts[0], truth.split()[1], *(", ".join([parts[0], p]) for p in parts[1:])}:
@@ -223,7 +219,7 @@ def main(sets, count=300, seed=1):
             found, at, right = listened(np.concatenate([first[0], other[0]])), 0.0, 0.0
             for sound, truth, *_ in (first, other):
                 end = at + len(sound) / RATE
-                right += sum(max(0.0, min(end, k["end"]) - max(at, k["start"])) * score(truth, name(k)) for k in found["over_time"])
+                right += sum(max(0.0, min(end, k["end"]) - max(at, k["start"])) * score(truth, key_of(k)) for k in found["over_time"])
                 at = end
             times.append(right / at)
             keys.append(len(found["over_time"]))

@@ -16,7 +16,7 @@ import pathlib
 import sys
 import warnings
 
-from listening import ROOT, WORK, enter, hear
+from listening import ROOT, WORK, enter, hear, key_of
 
 enter(__file__)
 sys.path.insert(0, str(ROOT / "training" / "chords"))
@@ -45,13 +45,6 @@ def kit(beats, length, drums, rng):
         for half in (0, 0.5):
             add(out, b + half * step, drums["cymbal_closed"], 0.4)
     return out
-
-
-def key_of(heard):
-    if not heard:
-        return None
-    mode = {"dorian": "minor", "mixolydian": "major"}.get(heard["mode"], heard["mode"])
-    return f"{heard['tonic']} {mode}"
 
 
 def comparable(times, names, mine, labels):

@@ -277,15 +277,14 @@ impl Network {
     #[inline(always)]
     fn answer(&self, notes: &Notes) -> Told {
         let mut told = Told { onset: [0.0; PITCHES], sounds: [0.0; PITCHES] };
+        let notes = notes.map(|n| n.map(|v| v.max(0.0)));
+        let offsets = [self.last.offsets[0], self.last.offsets[1]];
         for (p, note) in notes.iter().enumerate() {
-            let mut sums: [f32; 2] = [self.last.offsets[0], self.last.offsets[1]];
-            for (value, row) in note.map(|v| v.max(0.0)).iter().zip(self.last.weights.as_chunks::<2>().0) {
-                sums = [sums[0] + value * row[0], sums[1] + value * row[1]];
-            }
-            told.onset[p] = 1.0 / (1.0 + libm::expf(-sums[0]));
-            told.sounds[p] = sums[1];
+            let [onset, sounds] = added(&offsets, &self.last.weights, note);
+            told.onset[p] = 1.0 / (1.0 + libm::expf(-onset));
+            told.sounds[p] = sounds;
         }
-        let none = mean(&notes.map(|n| n.map(|v| v.max(0.0)))).iter().zip(&self.none.weights).fold(self.none.offsets[0], |sum, (value, weight)| sum + value * weight);
+        let [none] = added(&[self.none.offsets[0]], &self.none.weights, &mean(&notes));
         let top = told.sounds.iter().fold(none, |m, v| m.max(*v));
         let odds = told.sounds.map(|s| libm::expf(s - top));
         let total = odds.iter().sum::<f32>() + libm::expf(none - top);

@@ -48,6 +48,13 @@ pub struct Pins {
     pub bpm: Option<f64>,
 }
 
+impl Pins {
+    /// The slowest and the fastest tempo, a tenth to each side of the one that was said; `None` where none was that could be one.
+    pub(crate) fn tempi(&self) -> Option<(f64, f64)> {
+        self.bpm.filter(|b| b.is_finite() && *b > 1.0).map(|bpm| (bpm / 1.1, 1.1 * bpm))
+    }
+}
+
 /// A grid within a beat, the beat itself left out.
 pub(crate) struct Grid {
     /// How many of the smallest even parts a beat has.
@@ -157,9 +164,8 @@ pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pin
     let even = own.map_or(Vec::new(), |(_, meter)| exact(even_way(activity, pulse, pins, meter)));
     let ways = [first, plain, even];
     let length = |bpm: f64| 60.0 / bpm * onset_rate();
-    let lengths =
-        pins.bpm.filter(|b| b.is_finite() && *b > 1.0).map_or((length(FASTEST_BPM), length(SLOWEST_BPM)), |bpm| (length(1.1 * bpm), length(bpm / 1.1)));
-    let all = readings(&ways, lengths, activity.all.len());
+    let (slowest, fastest) = pins.tempi().unwrap_or((SLOWEST_BPM, FASTEST_BPM));
+    let all = readings(&ways, (length(fastest), length(slowest)), activity.all.len());
     all.into_iter().map(|r| (judge(&r, &ways, cues), r)).map(|(c, r)| (r, c)).collect()
 }
 
@@ -183,7 +189,7 @@ fn hops(path: &Path) -> Vec<usize> {
 
 fn pulse_lengths(pins: &Pins) -> (usize, usize) {
     let length = |bpm: f64| (60.0 / bpm * onset_rate() / PULSE_HOPS).round().clamp(8.0, 400.0) as usize;
-    pins.bpm.filter(|b| b.is_finite() && *b > 1.0).map_or((SHORTEST, LONGEST), |bpm| (length(1.1 * bpm), length(bpm / 1.1)))
+    pins.tempi().map_or((SHORTEST, LONGEST), |(slowest, fastest)| (length(fastest), length(slowest)))
 }
 
 /// How much the network counts in the even way, how much a change of tempo costs there, and what onsets and bass on a beat are worth.

@@ -65,8 +65,7 @@ fn fits(parts: &[[f64; 12]; 4]) -> Option<Vec<f64>> {
     let mut out = Vec::with_capacity(24);
     for weights in &WEIGHTS {
         for tonic in 0..12 {
-            let sum: f64 = weights.iter().zip(&parts).map(|(w, p)| (0..12).map(|c| w[c] * p[(c + tonic) % 12]).sum::<f64>()).sum();
-            out.push(sum);
+            out.push(weights.iter().zip(&parts).map(|(w, p)| (0..12).map(|c| w[c] * p[(c + tonic) % 12]).sum::<f64>()).sum());
         }
     }
     Some(out)

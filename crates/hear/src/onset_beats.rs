@@ -73,11 +73,8 @@ fn confidence(activity: &Activity, grid: usize, cuts: &[usize]) -> (f64, f64) {
 
 /// Beat lengths in frames that are tried, rising by [`TEMPO_STEP`].
 fn lengths(pins: &Pins) -> Vec<f64> {
-    let (low, high) = match pins.bpm.filter(|b| b.is_finite() && *b > 1.0) {
-        Some(bpm) => (bpm / 1.1, bpm * 1.1),
-        None => (SLOWEST_BPM, FASTEST_BPM),
-    };
-    let (shortest, longest) = (onset_rate() * 60.0 / high, onset_rate() * 60.0 / low);
+    let (slowest, fastest) = pins.tempi().unwrap_or((SLOWEST_BPM, FASTEST_BPM));
+    let (shortest, longest) = (onset_rate() * 60.0 / fastest, onset_rate() * 60.0 / slowest);
     let count = (libm::log(longest / shortest) / libm::log(TEMPO_STEP)).ceil() as usize;
     (0..=count).map(|i| shortest * libm::pow(TEMPO_STEP, i as f64)).collect()
 }

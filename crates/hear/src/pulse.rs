@@ -128,8 +128,8 @@ fn convolve_plainly(input: &[f32], channels: usize, weights: &[f32], bias: &[f32
 /// Adds to each frame's values the mixed ones of another; what is below nothing counts as nothing.
 #[inline(always)]
 fn add_mixed(from: &[f32], mix: &[f32], bias: &[f32], to: &mut [f32]) {
+    let first: [f32; WIDTH] = std::array::from_fn(|o| bias[o]);
     for (to, from) in to.as_chunks_mut::<WIDTH>().0.iter_mut().zip(from.as_chunks::<WIDTH>().0) {
-        let first: [f32; WIDTH] = std::array::from_fn(|o| bias[o]);
         let sums = added(&first, mix, &from.map(|v| v.max(0.0)));
         to.iter_mut().zip(&sums).for_each(|(t, s)| *t += s);
     }

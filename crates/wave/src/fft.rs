@@ -252,13 +252,8 @@ mod tests {
     use super::*;
 
     fn noise(n: usize) -> Vec<f32> {
-        let mut seed = 7u32;
-        (0..n)
-            .map(|_| {
-                seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                (seed >> 8) as f32 / 8_388_608.0 - 1.0
-            })
-            .collect()
+        let mut dice = crate::dice(7);
+        (0..n).map(|_| dice()).collect()
     }
 
     fn slow(re: &[f32], im: &[f32], k: usize) -> (f64, f64) {

@@ -121,11 +121,7 @@ mod tests {
 
     #[test]
     fn every_layout_and_rate_is_as_loud_as_another_meter_says() {
-        let mut seed = 5u32;
-        let mut dice = || {
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            (seed >> 8) as f32 / 8_388_608.0 - 1.0
-        };
+        let mut dice = crate::dice(5);
         for (rate_hz, channels) in [(48_000, 1), (44_100, 2), (22_050, 3), (8_000, 4), (96_000, 5), (32_000, 6), (11_025, 8)] {
             // Louder and softer by the second, from about -40 LUFS; some under the absolute gate, some under the other.
             let gains = [0.01, 0.3, 0.0001, 0.1, 0.03, 0.000_01, 0.2];

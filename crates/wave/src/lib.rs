@@ -77,3 +77,12 @@ pub use resample::resample;
 pub use slow::slow;
 pub use stretch::{StretchConfig, StretchError, stretch, stretch_with};
 pub use units::{Seconds, db_from_gain, gain_from_db};
+
+/// Numbers from -1 to 1 that are the same in every test that begins with the same one.
+#[cfg(test)]
+fn dice(mut seed: u32) -> impl FnMut() -> f32 {
+    move || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (seed >> 8) as f32 / 8_388_608.0 - 1.0
+    }
+}

@@ -288,11 +288,7 @@ mod tests {
         fn stems_stay_in_balance(
             seed in any::<u32>(), loud in 0.5f32..4.0, ceiling in -12.0f64..0.0, frames in 1usize..6_000, cyclic in any::<bool>(),
         ) {
-            let mut state = seed;
-            let mut noise = || {
-                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                (state >> 8) as f32 / 8_388_608.0 - 1.0
-            };
+            let mut noise = crate::dice(seed);
             let a: Vec<f32> = (0..frames).map(|_| noise() * loud).collect();
             let b: Vec<f32> = (0..frames).map(|n| libm::sinf(n as f32 * 0.9) * loud).collect();
             let mut stems = [Buffer::from_mono(48_000, a).unwrap(), Buffer::from_mono(48_000, b).unwrap()];

@@ -179,11 +179,7 @@ mod tests {
     /// Leaving quiet stretches out finds the same peak, to the bit.
     #[test]
     fn true_peak_is_that_of_every_point() {
-        let mut seed = 1u32;
-        let mut next = || {
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            (seed >> 8) as f32 / 8_388_608.0 - 1.0
-        };
+        let mut next = crate::dice(1);
         for round in 0..20 {
             let loud = 37 * round;
             let samples: Vec<f32> = (0..1000)
