@@ -1,13 +1,13 @@
-"""Trains the choice between readings of the beat: python3 training/beats/choice.py clips DATA SOUNDFONT FOLDER PROGRAMS COUNT SEED makes COUNT clips, …choice.py train FILE… WEIGHTS trains.
+"""Trains the choice between readings of the beat and bars over them: python3 training/beats/choice.py clips DATA SOUNDFONT FOLDER PROGRAMS COUNT SEED makes COUNT clips, …choice.py train FILE… WEIGHTS trains.
 
-Clips, a third each: passages made up by dice and played by the project's own `sound`; patterns of `patterns.py` and `manners.py` by other sounds; takes of players 00 and 01, each heard by a network of
-beats that has not learned from that player (one that has is surer of it than it will be of anybody); and an eighth more without a beat. None of the patterns of `checks/hear/beats.py`
+Clips: passages made up by dice and played by the project's own `sound`; patterns of `patterns.py` and `manners.py` by other sounds; takes of players 00 and 01, each heard by a network of
+beats that has not learned from that player (one that has is surer of it than it will be of anybody); and some without a beat. None of the patterns of `checks/hear/beats.py`
 is written here, and nothing of players 03 and 05 is read. PROGRAMS is a folder with the example programs `render` of `sound` and `readings` of `hear`, and `readings-00` and `readings-01`, the same with
 the weights of the networks that learned without the one player and without the other: …choice.py exchange READINGS WEIGHTS OTHER-WEIGHTS OUT makes them. The clips' readings, with the
-F-measure of each, go to FOLDER/readings-SEED.npz.
+F-measure of each and the bars that are right, go to FOLDER/readings-SEED.npz.
 
-The network (four, side by side): one hidden layer on the cues of a reading, an odds for each; all readings of a clip, and that it has no beat, are one choice (softmax). What is learned is to give those within .05 of the best F
-all the odds, where the best reaches .6.
+Two kinds of networks (four of each, side by side), one hidden layer each: of a reading's cues, and, for each meter, of the marks of its beats put one bar over the other. Their scores are added; all readings of a clip with
+all bars over them, and that it has no beat, are one choice (softmax). What is learned is to give the right bars over those readings that are within .05 of the best F all the odds, where the best reaches .6.
 """
 import json
 import os
@@ -24,10 +24,66 @@ GRIPS = ["x x 5 5 5 x", "x x 7 7 8 x", "x 7 9 8 8 x", "x 3 2 0 1 0", "3 2 0 0 0 
          "0 2 2 1 0 0", "x 0 2 2 1 0", "x x 7 8 7 8", "x 8 7 8 8 x", "7 x 7 7 7 x", "x x x 7 8 7", "x x 9 9 9 x", "x 5 4 5 3 x", "1 3 3 2 1 1", "x x 3 5 4 6", "x 12 14 14 14 12", "10 x 10 10 10 x"]
 
 
+def accompaniment(rng, meter):
+    """A bar as accompaniments mostly are (common practice), in eighths: 'B' the chord's lowest note, 'b' its second lowest, 'S' all of it, 's' its high strings, '1' to '3' one of these, x, '.', '-'."""
+    step = 1 if meter.parts == 3 else 2
+    bar = ["."] * meter.slots
+    beats = range(0, meter.slots, meter.parts)
+    between = [s for s in range(0, meter.slots, step) if s % meter.parts]
+    kind = ["low and high", "strummed", "broken", "even", "after"][rng.integers(5)]
+    if kind == "broken":
+        order = "".join(rng.permutation(list("123")))
+        for n, s in enumerate(range(0, meter.slots, step)):
+            bar[s] = order[n % 3] if rng.random() < 0.93 else "-"
+        for s in beats:
+            if meter.beats != 3 and s and rng.random() < 0.7:
+                bar[s] = "b" if 2 * s == meter.slots or rng.random() < 0.3 else bar[s]
+        bar[0] = "B"
+        return bar
+    chance = rng.choice([0.0, 0.15, 0.4, 0.8])
+    # Which strokes between the beats: the last before a beat is usual, the first after it less so.
+    wanted = {s: rng.random() < chance * (1.0 if (s + step) % meter.parts == 0 else 0.6) for s in between}
+    for s in beats:
+        if kind == "low and high":
+            bar[s] = "B" if s == 0 else "b" if meter.beats % 2 == 0 and 2 * s == meter.slots and rng.random() < 0.7 else "s"
+        elif kind == "strummed":
+            bar[s] = "S" if s == 0 or rng.random() < 0.85 else "-"
+        elif kind == "even":
+            bar[s] = "S" if rng.random() < 0.95 else "s"
+        else:
+            # Struck after the beat, or on all but the first.
+            bar[s] = "." if s == 0 or meter.beats == 2 else "s"
+    for s in between:
+        last = (s + step) % meter.parts == 0
+        if kind == "even" or kind == "after" and meter.beats != 3 and last or wanted[s]:
+            bar[s] = "s" if kind != "strummed" or rng.random() < 0.6 else "S"
+    mute = rng.random() < 0.15
+    ring = rng.random()
+    for s in range(1, meter.slots):
+        if bar[s] == "." and s % step == 0 and mute and kind != "after":
+            bar[s] = "x"
+        elif bar[s] == "." and bar[s - 1] not in ".x" and rng.random() < ring:
+            bar[s] = "-"
+    return bar
+
+
+def played(role, letter, sounding, grips):
+    """A stroke of such a bar, as a lesson writes it."""
+    strings = sounding[letter]
+    one = lambda string: f"{string}:{grips[letter].split()[6 - string]}"
+    if role == "S":
+        return letter
+    if role == "s":
+        return letter + "".join(map(str, strings[-3:]))
+    if role in "Bb":
+        return one(strings["Bb".index(role)])
+    return one(strings[-min(int(role), len(strings))]) if role in "123" else role
+
+
 def passage(rng, name):
-    """A lesson's passage, and its beats."""
+    """A lesson's passage, its beats, and how many a bar has."""
     import patterns as pt
-    meter = pt.METERS[rng.choice(4, p=[0.72, 0.1, 0.12, 0.06])]
+    meter = pt.METERS[rng.choice(4, p=[0.38, 0.3, 0.26, 0.06])]
     slots = meter.slots
     bpm = float(np.exp(rng.normal(np.log(110), 0.29)).clip(56, 204))
     if meter.parts == 6:
@@ -51,8 +107,19 @@ def passage(rng, name):
     short = rng.random() < 0.3
     text += ' part "g" instrument="guitar" {\n' + "".join(f'  grip "{l}" "{GRIPS[g]}"\n' for l, g in zip("abcd", grips))
     sounding = {l: [6 - i for i, f in enumerate(GRIPS[g].split()) if f != "x"] for l, g in zip("abcd", grips)}
-    sixth = f"{rng.integers(5, 9)}"
+    usual = accompaniment(rng, meter) if rng.random() < 0.45 else None
+    if usual and rng.random() < 0.7:
+        # Chords as often as they mostly change.
+        every = int(rng.choice([1, 1, 2]))
+        letters = "abcd"[:rng.integers(2, 5)]
+    given = {l: GRIPS[g] for l, g in zip("abcd", grips)}
     for b in range(bars):
+        if usual:
+            bar = [("." if rng.random() < 0.5 else "s") if rng.random() < 0.02 else r for r in usual]
+            # Nothing goes on where nothing sounds.
+            bar = ["." if r == "-" and "".join(bar[:s]).rstrip("-")[-1:] in ("", ".", "x") else r for s, r in enumerate(bar)]
+            text += f'  bar "{" ".join(played(r, chord(b), sounding, given) for r in bar)}" tempo={tempi[b]}\n'
+            continue
         bar = pt.changed(rng, [one, two][b % 2], [0, 0, 0.06][rng.integers(3)])
         out = []
         for s, token in enumerate(bar):
@@ -89,7 +156,7 @@ def passage(rng, name):
         hats = set(range(0, slots, [p, half, half, 1][rng.integers(4)]))
         text += ' part "k" instrument="drums" {\n' + f'  bar {{ kick "{row(kick)}"; snare "{row(snare)}"; hats "{row(hats)}" }}\n' * bars + " }\n"
     lengths = np.repeat([60 / t for t in tempi], meter.beats)
-    return text + " }\n", np.concatenate([[0], np.cumsum(lengths)[:-1]])
+    return text + " }\n", np.concatenate([[0], np.cumsum(lengths)[:-1]]), meter.beats
 
 
 # Passages that are rendered at once.
@@ -97,7 +164,7 @@ TOGETHER_MADE = 10
 
 
 def own_clips(count, folder, programs, seed):
-    """Passages by the project's own instruments: files and beats. Half begin with a bar, half anywhere."""
+    """Passages by the project's own instruments: files, beats, their places in the bar and how many a bar has. Three of five begin with a bar, the others anywhere."""
     import soundfile
     rng = np.random.default_rng([seed, 1])
     passages = [passage(rng, f"p{n}") for n in range(count)]
@@ -109,18 +176,19 @@ def own_clips(count, folder, programs, seed):
         sounds = [soundfile.read(folder / "own" / f"p{n}-100.wav") for n in some]
         shutil.rmtree(folder / "own")
         for n, (sound, rate) in zip(some, sounds):
-            beats = passages[n][1]
+            _, beats, bar = passages[n]
             cut = 0
             if rng.random() < 0.4:
                 cut = round(rng.uniform(0.1, 4.0) * rate)
             sound = sound[cut:] + 10 ** rng.uniform(-5, -3) * rng.standard_normal(sound[cut:].shape) * (rng.random() < 0.5)
             file = folder / f"own-p{n}.wav"
             soundfile.write(file, sound, rate)
-            yield file, beats[beats >= cut / rate] - cut / rate
+            left = beats >= cut / rate
+            yield file, beats[left] - cut / rate, (np.arange(len(beats)) % bar)[left], bar, ""
 
 
 def other_clips(count, data, soundfont, folder, seed, kind):
-    """Files, beats (None for sound without any) and the player left out by the network that is to listen."""
+    """The same, with the player left out by the network that is to listen; no beats where there is none."""
     import scipy.io.wavfile
     import clips
     from sounds import RATE, Sounds
@@ -130,20 +198,18 @@ def other_clips(count, data, soundfont, folder, seed, kind):
     for n in range(count):
         file, without = folder / f"{kind}-{seed}-{n}.wav", ""
         if kind == "idle":
-            audio, *_ = clips.idle_clip(sounds, rng)
-            scipy.io.wavfile.write(file, RATE, np.round(32767 * np.clip(audio, -1, 1)).astype(np.int16))
-            yield file, None, without
-            continue
-        if kind == "players":
+            audio, beats, places, bar = clips.idle_clip(sounds, rng)
+        elif kind == "players":
             without = ("00", "01")[n % 2]
             pool = every[without]
-            audio, beats, _, _ = clips.player_clip(sounds, rng, pool[rng.integers(len(pool))], pool)
+            audio, beats, places, bar = clips.player_clip(sounds, rng, pool[rng.integers(len(pool))], pool)
         else:
-            audio, beats, _, _ = clips.pattern_clip(sounds, rng)
+            audio, beats, places, bar = clips.pattern_clip(sounds, rng)
         # What lies after a player's last beat is cut off.
-        end = min(len(audio), int((beats[-1] + np.diff(beats[-5:]).mean()) * RATE))
+        end = min(len(audio), int((beats[-1] + np.diff(beats[-5:]).mean()) * RATE)) if bar else len(audio)
         scipy.io.wavfile.write(file, RATE, np.round(32767 * np.clip(audio[:end], -1, 1)).astype(np.int16))
-        yield file, beats[beats < end / RATE], without
+        left = beats < end / RATE
+        yield file, beats[left], places[left], bar, without
 
 
 def exchange(program, old, new, out):
@@ -155,159 +221,237 @@ def exchange(program, old, new, out):
     os.chmod(out, 0o755)
 
 
+# Beats to a bar in each meter that bars are found in; a reading's bars may begin on each of these, in this order.
+METERS = (4, 3, 2)
+FIRSTS = [(bar, first) for bar in METERS for first in range(bar)]
+# Where the cues hold the octaves from a usual tempo, whether the record begins on a beat, and what the network of beats tells of the meter.
+OCTAVES, BEGINS, TOLD = 72, 76, slice(85, 88)
+
+
+def inputs(reading):
+    """What the networks of bars see (`crates/hear/src/reading_score.rs`): what is the same for all bars, and of each meter [first, value]."""
+    cues, marks = np.array(reading["cues"]), np.array(reading["marks"])
+    shared = np.concatenate([np.ravel(reading["alike"]), np.log(np.maximum(cues[TOLD], 0.02)), cues[6:12], cues[:6], cues[OCTAVES:OCTAVES + 1]])
+    own = []
+    for bar in METERS:
+        means = np.stack([marks[place::bar].mean(0) if len(marks) > place else np.zeros(marks.shape[1]) for place in range(bar)])
+        begun = reading["begun"]
+        own.append(np.stack([[*np.roll(means, -first, 0).ravel(), begun is not None and begun % bar == first, begun is not None] for first in range(bar)]))
+    return shared, own
+
+
+def right_bars(found, beats, places, bar):
+    """Which of FIRSTS are right; all alike where the reading's beats are not near enough to tell."""
+    right = np.zeros(len(FIRSTS))
+    far = np.abs(found[:, None] - beats[None])
+    near = far.min(1) < 0.07
+    if near.sum() >= 6 and near.mean() > 0.8:
+        there = places[far.argmin(1)]
+        agree = [np.mean(((np.arange(len(found)) - first) % bar == there)[near]) for first in range(bar)]
+        if max(agree) > 0.85:
+            right[FIRSTS.index((bar, int(np.argmax(agree))))] = 1
+            return right
+    return np.full(len(FIRSTS), 1 / len(FIRSTS))
+
+
 def make(data, soundfont, folder, programs, count, seed):
     import mir_eval
     data, folder, programs = map(pathlib.Path, (data, folder, programs))
     folder.mkdir(parents=True, exist_ok=True)
-    out = {"cues": [], "f": [], "own": [], "clip": [], "kind": []}
-    names = []
-    third = count // 3
-    own = ((file, beats, "") for file, beats in own_clips(third, folder, programs, seed))
-    others = [other_clips(n, data, soundfont, folder, seed, kind) for n, kind in ((third, "patterns"), (third, "players"), (count // 8, "idle"))]
-    for kind, made in enumerate((own, *others)):
-        for file, beats, without in made:
+    out = {"cues": [], "shared": [], "own4": [], "own3": [], "own2": [], "right": [], "f": [], "clip": []}
+    clips = {"kind": [], "bar": [], "name": []}
+    shares = zip((0.4, 0.36, 0.3, 0.1), ("own", "patterns", "players", "idle"))
+    for kind, (share, name) in enumerate(shares):
+        wanted = round(share * count / 1.16)
+        made = own_clips(wanted, folder, programs, seed) if kind == 0 else other_clips(wanted, data, soundfont, folder, seed, name)
+        for file, beats, places, bar, without in made:
             line = subprocess.run([programs / f"readings{'-' + without if without else ''}", file], check=True, capture_output=True, text=True).stdout
-            found = json.loads(line)
-            if found and (beats is None or len(beats) >= 8):
-                for r in found:
-                    out["cues"].append(r["cues"])
-                    out["f"].append(-1 if beats is None else mir_eval.beat.f_measure(beats, np.array(r["beats"]), f_measure_threshold=0.07))
-                    out["own"].append(-1 if r["own"] is None else r["own"])
-                    out["clip"].append(len(names))
-                    out["kind"].append(kind)
-                names.append(f"{without} {file.name}")
             file.unlink()
-    np.savez(folder / f"readings-{seed}.npz", names=names, **{k: np.array(v) for k, v in out.items() if v})
+            found = json.loads(line)
+            if not found or 0 < len(beats) < 8:
+                continue
+            for r in found:
+                shared, own = inputs(r)
+                times = np.array(r["beats"])
+                score = mir_eval.beat.f_measure(beats, times, f_measure_threshold=0.07) if bar else -1
+                values = (r["cues"], shared, *own, right_bars(times, beats, places, bar) if score > 0.6 else np.full(len(FIRSTS), 1 / len(FIRSTS)), score, len(clips["bar"]))
+                for key, value in zip(out, values):
+                    out[key].append(value)
+            for key, value in (("kind", kind), ("bar", bar), ("name", f"{without} {file.name}")):
+                clips[key].append(value)
+    np.savez_compressed(folder / f"readings-{seed}.npz", **{f"clip_{k}": v for k, v in clips.items()}, **{k: np.array(v, np.float32 if k not in ("clip",) else int) for k, v in out.items()})
 
 
-HIDDEN, ROUNDS, RATE, DECAY = 24, 25, 3e-3, 3e-2
+HIDDEN, HIDDEN_BARS, ROUNDS, TOGETHER_SEEN, RATE, DECAY = 48, 16, 8, 32, 4e-3, 0.3
 # Networks whose odds are averaged; side by side they are one with as many more hidden units.
 TOGETHER = 4
-# The cue that holds octaves from the usual tempo, and their spread, as for the plain method (`onset_beats.rs`).
-OCTAVES, SPREAD = 72, 0.55
+# Usual tempi in octaves from 112 beats a minute, and their spread: of dotted beats 76. What meters other than 4/4, which come oftener here than on records, lose.
+MIDDLES, SPREAD, RARE = {4: 0.0, 3: 0.0, 2: -0.56}, 0.55, 0.25
 # How often a clip that begins with a beat is looked at, for every time that one begun anywhere is: records and passages mostly do begin with one.
 AT_BAR = 3
 
 
-def load(files):
-    parts = []
-    clips = 0
-    for file in files:
-        with np.load(file) as z:
-            d = {k: z[k] for k in ("cues", "f", "own", "clip", "kind")}
-        d["clip"] = d["clip"] + clips
-        clips = d["clip"].max() + 1
-        parts.append(d)
-    return {k: np.concatenate([p[k] for p in parts]) for k in parts[0]}
+def usual(octaves):
+    """What a reading's bars gain by their tempo and their meter, in use alone: [reading, first]."""
+    middle = np.array([MIDDLES[bar] for bar, _ in FIRSTS])
+    return -0.5 * ((octaves[:, None] - middle) / SPREAD) ** 2 - RARE * np.array([bar != 4 for bar, _ in FIRSTS])
 
 
-def good(f, clip, clips):
-    """What each reading should get of the odds, and whether its clip tells anything; where there is no beat (F is -1) none should get any."""
-    best = np.full(clips, -1.0)
-    np.maximum.at(best, clip, f)
-    hit = (f >= best[clip] - 0.05) & (best[clip] >= 0.6)
-    share = hit / np.maximum(np.bincount(clip, hit, clips), 1)[clip]
-    return share, (best >= 0.6) | (best == -1)
+class Clips:
+    """Readings of clips, as tensors; `like` gives the spread of the inputs where it was learned from other clips."""
+
+    def __init__(self, files, like=None):
+        import torch
+        parts, clips = [], 0
+        for file in files:
+            with np.load(file) as z:
+                d = {k: z[k] for k in z.files}
+            d["clip"] = d["clip"] + clips
+            clips += len(d["clip_kind"])
+            parts.append(d)
+        d = {k: np.concatenate([p[k] for p in parts]) for k in parts[0]}
+        self.f, self.cues, self.kind, self.bar = d["f"], d["cues"], d["clip_kind"], d["clip_bar"]
+        self.player = np.array([str(n)[:2] for n in d["clip_name"]])
+        self.rows = [slice(a, b) for a, b in zip(*(np.searchsorted(d["clip"], np.arange(clips), side) for side in ("left", "right")))]
+        self.spread = like.spread if like else {k: (d[k].mean(0), d[k].std(0) + 1e-3) for k in ("cues", "shared")}
+        self.x = [torch.tensor((d[k] - self.spread[k][0]) / self.spread[k][1]) for k in ("cues", "shared")] + [torch.tensor(d[f"own{bar}"]) for bar in METERS]
+        best = np.full(clips, -1.0)
+        np.maximum.at(best, d["clip"], self.f)
+        self.best = best
+        good = (self.f >= best[d["clip"]] - 0.05) & (best[d["clip"]] >= 0.6)
+        self.right = d["right"]
+        # What should get the odds: bars that are right over readings that are nearly as good as the best.
+        self.good = torch.tensor((d["right"] * good[:, None]).astype(np.float32))
+        self.tells = (best >= 0.6) | (best == -1)
 
 
-def odds(net, x, clip, clips, usual=0.0):
-    """`usual` is what a reading gains by its tempo, in use alone."""
-    h = np.maximum(x @ net[0] + net[1], 0)
-    z = (h @ net[2] + net[3])[:, 0] + usual
-    # That none of them is right is one of the choices, of odds 1.
-    top = np.zeros(clips)
-    np.maximum.at(top, clip, z)
-    e = np.exp(z - top[clip])
-    return e / (np.bincount(clip, e, clips) + np.exp(-top))[clip], h
+def network(clips):
+    import torch
+    from torch import nn
+
+    class Network(nn.Module):
+        """Scores of a reading with each bars over it, [reading, first]: of the reading by its cues, and of bars in each meter."""
+
+        def __init__(self):
+            super().__init__()
+            cues, shared, *own = (x.shape[-1] for x in clips.x)
+            self.reading = nn.Sequential(nn.Linear(cues, HIDDEN), nn.ReLU(), nn.Linear(HIDDEN, 1))
+            self.shared = nn.ModuleList(nn.Linear(shared, HIDDEN_BARS) for _ in METERS)
+            self.own = nn.ModuleList(nn.Linear(o, HIDDEN_BARS, bias=False) for o in own)
+            self.last = nn.ModuleList(nn.Linear(HIDDEN_BARS, 1) for _ in METERS)
+
+        def forward(self, cues, shared, *own):
+            bars = [last(torch.relu(first(shared)[:, None] + second(x)))[..., 0] for x, first, second, last in zip(own, self.shared, self.own, self.last)]
+            return torch.cat(bars, 1) + self.reading(cues)
+
+    return Network()
 
 
-def learn(d, rounds=ROUNDS):
-    parts = [learn_one(d, rounds, seed) for seed in range(5, 5 + TOGETHER)]
-    nets = [p[2] for p in parts]
-    return *parts[0][:2], [np.concatenate([n[0] for n in nets], 1), np.concatenate([n[1] for n in nets]), np.concatenate([n[2] for n in nets]) / TOGETHER, np.mean([n[3] for n in nets], 0)]
-
-
-def learn_one(d, rounds, seed):
+def learn_one(clips, some, seed):
+    """Of these clips. What is learned is to give what is good all the odds, and none where there is no beat."""
+    import torch
+    torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
-    mean, deviation = d["cues"].mean(0), d["cues"].std(0) + 1e-3
-    x_all = ((d["cues"] - mean) / deviation)
-    clips = d["clip"].max() + 1
-    share, tells = good(d["f"], d["clip"], clips)
-    where = [np.flatnonzero(d["clip"] == c) for c in range(clips)]
-    n = x_all.shape[1]
-    net = [rng.normal(0, np.sqrt(1 / n), (n, HIDDEN)), np.zeros(HIDDEN), rng.normal(0, np.sqrt(1 / HIDDEN), (HIDDEN, 1)), np.zeros(1)]
-    m, v, step = [np.zeros_like(p) for p in net], [np.zeros_like(p) for p in net], 0
-    slow = [p.copy() for p in net]
-    begins = lambda w: d["cues"][w[d["f"][w].argmax()], 76] > 0.5
-    told = [c for c in range(clips) if tells[c] and len(where[c]) for _ in range(AT_BAR if begins(where[c]) else 1)]
-    per = max(len(told) // 16, 1)
-    for round in range(rounds):
-        order = rng.permutation(told)
-        for at in range(0, len(order) - 15, 16):
-            some = order[at:at + 16]
-            rows = np.concatenate([where[c] for c in some])
-            clip = np.repeat(np.arange(len(some)), [len(where[c]) for c in some])
-            x = x_all[rows].copy()
-            # Cues are left out at random.
-            x *= rng.random((len(some), n))[clip] > 0.08
-            p, h = odds(net, x, clip, len(some))
-            g = ((p - share[rows]) / len(some))[:, None]
-            back = (g @ net[2].T) * (h > 0)
-            grads = [x.T @ back, back.sum(0), h.T @ g, g.sum(0)]
-            step += 1
-            rate = RATE * min(1, step / 50) * (0.5 + 0.5 * np.cos(np.pi * step / (per * rounds + 1)))
-            for i, gr in enumerate(grads):
-                gr = gr + DECAY * net[i] * (net[i].ndim == 2)
-                m[i] += 0.1 * (gr - m[i])
-                v[i] += 0.001 * (gr * gr - v[i])
-                net[i] -= rate * m[i] / (1 - 0.9**step) / (np.sqrt(v[i] / (1 - 0.999**step)) + 1e-8)
-                slow[i] += min(1, 0.02 + 1 / step) * (net[i] - slow[i])
-    return mean, deviation, slow
+    net = network(clips)
+    begins = lambda c: clips.cues[clips.rows[c]][clips.f[clips.rows[c]].argmax(), BEGINS] > 0.5
+    told = [c for c in some if clips.tells[c] and clips.rows[c].stop > clips.rows[c].start for _ in range(AT_BAR if begins(c) else 1)]
+    steps = ROUNDS * len(told) // TOGETHER_SEEN
+    optimizer = torch.optim.AdamW(net.parameters(), RATE, weight_decay=DECAY)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, RATE, total_steps=steps + 1, pct_start=0.05)
+    slow = [p.detach().clone() for p in net.parameters()]
+    for step in range(steps):
+        batch = [told[n] for n in rng.integers(0, len(told), TOGETHER_SEEN)]
+        rows = np.concatenate([np.arange(clips.rows[c].start, clips.rows[c].stop) for c in batch])
+        of = torch.tensor(np.repeat(np.arange(len(batch)), [clips.rows[c].stop - clips.rows[c].start for c in batch]))
+        # Values are left out at random, the same in all readings of a clip.
+        kept = [(torch.rand(len(batch), x.shape[-1]) > 0.08).float()[of] for x in clips.x]
+        scores = net(*[x[rows] * (k if x.ndim == 2 else k[:, None]) for x, k in zip(clips.x, kept)])
+        good = clips.good[rows]
+        every, those = scores.logsumexp(1), (scores + torch.log(good.clamp(min=1e-9))).logsumexp(1)
+        # That none of them is right is one of the choices, of odds 1.
+        top = torch.zeros(len(batch)).scatter_reduce(0, of, every.detach(), "amax")
+        all_odds = torch.zeros(len(batch)).index_add(0, of, torch.exp(every - top[of])) + torch.exp(-top)
+        none = torch.tensor([float(clips.best[c] == -1) for c in batch])
+        good_odds = torch.zeros(len(batch)).index_add(0, of, torch.exp(those - top[of]) * (good.sum(1) > 0)) + torch.exp(-top) * none
+        loss = (torch.log(all_odds) - torch.log(good_odds.clamp(min=1e-12))).mean()
+        optimizer.zero_grad()
+        loss.backward()
+        optimizer.step()
+        schedule.step()
+        with torch.no_grad():
+            for slowly, now in zip(slow, net.parameters()):
+                slowly.lerp_(now, min(1, 0.02 + 1 / (step + 1)))
+    with torch.no_grad():
+        for slowly, now in zip(slow, net.parameters()):
+            now.copy_(slowly)
+    return net
 
 
-def judge(model, d):
-    """For each clip: F of the chosen reading, its odds, F of the network's own way, of onset strength's, the best; kind."""
-    mean, deviation, net = model
-    clips = d["clip"].max() + 1
-    p, _ = odds(net, (d["cues"] - mean) / deviation, d["clip"], clips, -0.5 * (d["cues"][:, OCTAVES] / SPREAD) ** 2)
-    rows = []
-    for c in np.unique(d["clip"]):
-        w = np.flatnonzero(d["clip"] == c)
-        f, own = d["f"][w], d["own"][w]
-        top = w[p[w].argmax()] - w[0]
-        # Where two readings are alike, one stands for both.
-        way = [w[d["cues"][w, 74 + k].argmax()] for k in (0, 1)]
-        rows.append([f[top], p[w].max(), *d["f"][way], f.max(), d["kind"][w[0]], c, d["cues"][w[f.argmax()], 76]])
-    return np.array(rows)
+def learn(clips, some):
+    return [learn_one(clips, some, seed) for seed in range(5, 5 + TOGETHER)]
+
+
+def judge(nets, clips, some):
+    """For each clip: F of the chosen reading, its odds, the meter, whether the bars are right, the best F."""
+    import torch
+    out = []
+    for c in some:
+        rows = clips.rows[c]
+        if rows.stop == rows.start:
+            continue
+        with torch.no_grad():
+            scores = sum(net(*[x[rows] for x in clips.x]) for net in nets).numpy() / len(nets) + usual(clips.cues[rows, OCTAVES])
+        odds = np.exp(scores - max(scores.max(), 0))
+        odds /= odds.sum() + np.exp(-max(scores.max(), 0))
+        chosen = odds.sum(1).argmax()
+        meters = [sum(o for o, (bar, _) in zip(odds[chosen], FIRSTS) if bar == m) for m in METERS]
+        out.append((clips.kind[c], clips.bar[c], clips.f[rows][chosen], odds[chosen].sum(), METERS[int(np.argmax(meters))], clips.right[rows][chosen][scores[chosen].argmax()] == 1, clips.best[c]))
+    return np.array(out, float)
 
 
 def show(rows):
     for kind, name in ((0, "own"), (1, "patterns"), (2, "players"), (3, "no beat")):
-        r = rows[rows[:, 5] == kind]
+        for bar in METERS:
+            r = rows[(rows[:, 0] == kind) & (rows[:, 1] == bar)]
+            if len(r):
+                print(f"{name:9} {bar} beats a bar, {len(r):4}: F {r[:, 2].mean():.3f} (over .9: {np.mean(r[:, 2] > 0.9):.2f}; best reading {r[:, 6].mean():.3f}), meter {np.mean(r[:, 4] == bar):.2f}, bars {r[:, 5].mean():.2f}")
+        r = rows[rows[:, 0] == kind]
         if kind == 3 and len(r):
-            print(f"{name:9} {len(r):4}: odds of a beat {r[:, 1].mean():.2f}, over .6 in {np.mean(r[:, 1] > 0.6):.2f}")
-        elif len(r):
-            print(f"{name:9} {len(r):4}: chosen {r[:, 0].mean():.3f} (over .9: {np.mean(r[:, 0] > 0.9):.2f}), network {r[:, 2].mean():.3f}, onsets {r[:, 3].mean():.3f}, best {r[:, 4].mean():.3f}")
-    for name, r in (("begins with a beat", rows[rows[:, 7] > 0.5]), ("begun anywhere", rows[rows[:, 7] < 0.5])):
-        r = r[r[:, 5] != 3]
-        print(f"{name}: chosen {r[:, 0].mean():.3f}, network {r[:, 2].mean():.3f}, onsets {r[:, 3].mean():.3f}")
+            print(f"{name:9} {len(r):4}: odds of a beat {r[:, 3].mean():.2f}, over .6 in {np.mean(r[:, 3] > 0.6):.2f}")
+    r = rows[rows[:, 0] != 3]
     for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.85), (0.85, 1.01)):
-        r = rows[(rows[:, 1] >= low) & (rows[:, 1] < high)]
-        if len(r):
-            print(f"   odds {low:.2f} to {min(high, 1):.2f}: {len(r)} clips, right {np.mean(r[:, 0] > 0.8):.2f}")
+        own = r[(r[:, 3] >= low) & (r[:, 3] < high)]
+        if len(own):
+            print(f"   odds {low:.2f} to {min(high, 1):.2f}: {len(own)} clips, right {np.mean(own[:, 2] > 0.8):.2f}")
+
+
+def write(nets, spread, target):
+    """The networks side by side as one, the inputs' spread in their first layers; each layer as [in][out] and its offsets, as little-endian halves: of the reading, then of each meter's bars."""
+    values = lambda t: t.detach().numpy().astype(float)
+    join = lambda each, axis=0: np.concatenate([each(net) for net in nets], axis)
+    mean = lambda each: np.mean([each(net) for net in nets], 0)
+
+    def first(layer, middle, deviation):
+        weights = values(layer.weight).T / deviation[:, None]
+        return weights, values(layer.bias) - middle @ weights
+
+    parts = [join(lambda n: first(n.reading[0], *spread["cues"])[0], 1), join(lambda n: first(n.reading[0], *spread["cues"])[1])]
+    parts += [join(lambda n: values(n.reading[2].weight).T) / len(nets), mean(lambda n: values(n.reading[2].bias))]
+    for m in range(len(METERS)):
+        parts += [join(lambda n: np.concatenate([first(n.shared[m], *spread["shared"])[0], values(n.own[m].weight).T]), 1), join(lambda n: first(n.shared[m], *spread["shared"])[1])]
+        parts += [join(lambda n: values(n.last[m].weight).T) / len(nets), mean(lambda n: values(n.last[m].bias))]
+    pathlib.Path(target).write_bytes(b"".join(p.astype("<f2").tobytes() for p in parts))
 
 
 def train(files, target):
-    d = load(files)
-    rows = []
-    for fold in range(4):
-        held = d["clip"] % 4 == fold
-        rows.append(judge(learn({k: v[~held] for k, v in d.items()}), {k: v[held] for k, v in d.items()}))
+    clips = Clips(files)
+    every = np.arange(len(clips.kind))
+    rows = [judge(learn(clips, every[every % 4 != fold]), clips, every[every % 4 == fold]) for fold in range(2)]
     show(np.concatenate(rows))
-    mean, deviation, (a, b, c, e) = learn(d)
-    # The cues' spread goes into the first layer.
-    a, b = a / deviation[:, None], b - (mean / deviation) @ a
-    pathlib.Path(target).write_bytes(b"".join(p.astype("<f2").tobytes() for p in (a, b, c, e)))
+    for player in ("00", "01"):
+        print(f"without player {player}, on that player's clips:")
+        show(judge(learn(clips, every[clips.player != player]), clips, every[clips.player == player]))
+    write(learn(clips, every), clips.spread, target)
 
 
 if __name__ == "__main__":

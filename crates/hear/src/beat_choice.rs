@@ -9,11 +9,11 @@
 //! the places between, how strong onsets, bass and changes of harmony are there, which way strings are struck, how much bars are alike, how usual the tempo is, and whether the
 //! sound begins on it. A small network gives each reading its odds; those were learned on playing made for it and on players 00 and 01 (`training/beats/choice.py`).
 
-use crate::bars::Bars;
+use crate::bar_marks::{BarMarks, Classes};
 use crate::beats::{Activity, GRIDS, odds, wide};
-use crate::chord_scorer::{Layer, layer, layers};
-use crate::hearing::Meter;
+use crate::chord_scorer::log_sum;
 use crate::pulse::Pulse;
+use crate::reading_score::{METERS, Networks, Scores};
 use crate::rhythm::novelty;
 use crate::streams::{BINS, GROUPS, ONSET_HOP, Streams, TONE_HOP, onset_rate};
 
@@ -56,12 +56,9 @@ const ALTERNATING: [usize; 5] = [1, 2, 3, 4, 7];
 /// What a reading is judged by.
 pub(crate) const CUES: usize = STREAMS * PLACES.len() + 2 * ALTERNATING.len() + 4 + 2 + 2 + 2 + 2 + 9 + 3 + 1 + 3;
 
-/// The cue that holds octaves from the usual tempo, and their spread, as for the plain method.
-const OCTAVES: usize = 72;
-const SPREAD: f32 = 0.55;
-const HIDDEN: usize = 96;
-const WEIGHTS: &[u8] = include_bytes!("../weights/choice.f16");
-const _: () = assert!(WEIGHTS.len() == 2 * ((CUES + 1) * HIDDEN + HIDDEN + 1), "the weights are of another network");
+/// The cue that holds octaves from a usual tempo, and the first of those that hold what the network of beats tells of the meter.
+pub(crate) const OCTAVES: usize = 72;
+pub(crate) const TOLD_METERS: usize = 85;
 
 /// What is known of each frame.
 pub(crate) struct Cues {
@@ -73,16 +70,22 @@ pub(crate) struct Cues {
     meters: [f32; 3],
     smooth: Vec<f64>,
     low: Vec<f64>,
+    pub classes: Classes,
 }
 
 impl Cues {
     /// Of a record.
     pub fn new(streams: &Streams, activity: &Activity, pulse: &Pulse) -> Cues {
-        Cues::from(activity, pulse, &streams.onsets, &novelty(streams, 2, 8, BINS))
+        Cues::from(activity, pulse, &streams.onsets, &novelty(streams, 2, 8, BINS), Classes::new(streams))
+    }
+
+    /// The stream of this number, a value a frame.
+    pub fn stream(&self, number: usize) -> &[f32] {
+        &self.streams[number]
     }
 
     /// `changes` are how much the harmony moves, a tone frame.
-    pub fn from(activity: &Activity, pulse: &Pulse, onsets: &[[f32; GROUPS]], changes: &[f32]) -> Cues {
+    pub fn from(activity: &Activity, pulse: &Pulse, onsets: &[[f32; GROUPS]], changes: &[f32], classes: Classes) -> Cues {
         let frames = activity.all.len();
         let part = |groups: std::ops::Range<usize>| -> Vec<f32> {
             let sums: Vec<f64> = onsets.iter().map(|g| g[groups.clone()].iter().map(|v| f64::from(*v)).sum()).collect();
@@ -131,6 +134,7 @@ impl Cues {
             meters: pulse.meters,
             smooth,
             low,
+            classes,
         }
     }
 }
@@ -237,7 +241,7 @@ pub(crate) fn alike(a: &[f64], b: &[f64]) -> f64 {
 }
 
 /// Beats since the last beat.
-fn phase(beats: &[f64], frame: f64) -> f64 {
+pub(crate) fn phase(beats: &[f64], frame: f64) -> f64 {
     let at = beats.partition_point(|b| *b <= frame).clamp(1, beats.len() - 1);
     (frame - beats[at - 1]) / (beats[at] - beats[at - 1])
 }
@@ -330,9 +334,18 @@ pub(crate) fn judge(reading: &Reading, ways: &[Vec<f64>], cues: &Cues) -> [f32; 
     std::array::from_fn(|i| out[i])
 }
 
+/// A reading, and what it is judged by.
+pub(crate) struct Judged {
+    pub reading: Reading,
+    pub cues: [f32; CUES],
+    pub marks: BarMarks,
+}
+
 /// A choice among readings.
 pub(crate) struct Choice {
     pub reading: usize,
+    /// Place in [`METERS`] of the bars.
+    pub meter: usize,
     /// How sure the distances of the beats are, whatever their phase.
     pub spacing: f64,
     /// The odds of this reading less those of the next likely one, 0 to 1.
@@ -342,102 +355,30 @@ pub(crate) struct Choice {
 /// Readings that have so much in common are one.
 const SAME: f64 = 0.8;
 
-/// The likeliest reading; `None` where there is none.
-pub(crate) fn choose(readings: &[(Reading, [f32; CUES])]) -> Option<Choice> {
-    let layers: Vec<Layer> = layers(WEIGHTS, &[CUES, HIDDEN, 1]);
-    let scores: Vec<f32> = readings
-        .iter()
-        .map(|(_, cues)| {
-            let hidden: [f32; HIDDEN] = layer(&layers[0], cues);
-            let out: [f32; 1] = layer(&layers[1], &hidden.map(|v| v.max(0.0)));
-            let octaves = cues[OCTAVES] / SPREAD;
-            out[0] - 0.5 * octaves * octaves
-        })
-        .collect();
+/// The likeliest reading, whatever its bars, and its likeliest meter; `None` where there is none.
+pub(crate) fn choose(networks: &Networks, readings: &[Judged]) -> Option<Choice> {
+    let each: Vec<Scores> = readings.iter().map(|r| networks.scores(&r.cues, &r.marks)).collect();
+    let scores: Vec<f32> = each.iter().map(|s| log_sum(s.iter().flatten().copied())).collect();
     let best = (0..scores.len()).max_by(|a, b| scores[*a].total_cmp(&scores[*b]))?;
     // That none of them is right has odds of 1.
     let top = scores[best].max(0.0);
     let odds: Vec<f64> = scores.iter().map(|s| f64::from(libm::expf(s - top))).collect();
     let all = odds.iter().sum::<f64>() + f64::from(libm::expf(-top));
-    let like = |r: usize| -> f64 { (0..odds.len()).filter(|o| alike(&readings[r].0.frames, &readings[*o].0.frames) > SAME).map(|o| odds[o] / all).sum() };
+    let frames = |r: usize| &readings[r].reading.frames;
+    let like = |r: usize| -> f64 { (0..odds.len()).filter(|o| alike(frames(r), frames(*o)) > SAME).map(|o| odds[o] / all).sum() };
     let own = like(best);
-    let rivals = (0..odds.len()).filter(|o| odds[*o] / all > 0.02 && alike(&readings[best].0.frames, &readings[*o].0.frames) <= SAME);
+    let rivals = (0..odds.len()).filter(|o| odds[*o] / all > 0.02 && alike(frames(best), frames(*o)) <= SAME);
     let rival = rivals.map(like).fold(0.0, f64::max);
-    let length = |r: usize| {
-        let f = &readings[r].0.frames;
-        (f[f.len() - 1] - f[0]) / (f.len() - 1) as f64
-    };
+    let length = |r: usize| (frames(r)[frames(r).len() - 1] - frames(r)[0]) / (frames(r).len() - 1) as f64;
     let spacing = (0..odds.len()).filter(|o| (length(*o) / length(best) - 1.0).abs() < 0.04).map(|o| odds[o] / all).sum();
-    Some(Choice { reading: best, spacing, confidence: (own - rival).clamp(0.0, 1.0) })
-}
-
-/// What a change of harmony on a bar's first beat is worth, in spreads over all beats.
-const CHANGE_WORTH: f32 = 0.4;
-/// What a beat on which the record begins gains as a bar's first: most begin with a bar.
-const BEGUN: f32 = 6.0;
-/// What a bar cut short or drawn out costs.
-const BREAK: f32 = 7.0;
-
-/// Bars over known beats: by how likely the network holds a beat for a bar's first, and by where harmony changes.
-pub(crate) fn bars_over(beats: &[f64], pulse: &Pulse, cues: &Cues, dotted: bool) -> Bars {
-    let near = |values: &[f32], frame: f64| {
-        let at = (frame / 2.0).round() as usize;
-        values[at.saturating_sub(2).min(values.len())..(at + 3).min(values.len())].iter().fold(0.0f32, |m, v| m.max(*v))
-    };
-    let changes: Vec<f32> = beats.iter().map(|b| cues.streams[7].get(b.round() as usize).copied().unwrap_or(0.0)).collect();
-    let mean = changes.iter().sum::<f32>() / changes.len().max(1) as f32;
-    let spread = (changes.iter().map(|c| (c - mean) * (c - mean)).sum::<f32>() / changes.len().max(1) as f32).sqrt().max(1e-6);
-    let seconds = (beats[beats.len() - 1] - beats[0]) / onset_rate();
-    let meters = [(4, 0, Meter { over: 4, under: 4 }), (3, 1, Meter { over: 3, under: 4 }), (2, 2, Meter { over: 6, under: 8 })];
-    // A beat on which the record or the playing begins.
-    let begins = |frame: f64| {
-        let at = phase(beats, frame);
-        let near = (at.round() - at).abs() < 0.12 && at.round() >= 0.0 && at.round() < 2.0;
-        near.then(|| (beats.partition_point(|b| *b <= frame).clamp(1, beats.len() - 1) - 1) + at.round() as usize)
-    };
-    let begun = [begins(0.0), begins(cues.first)];
-    let mut best: Option<(f32, Bars)> = None;
-    for (m, told, meter) in &meters[..if dotted { 3 } else { 2 }] {
-        let worth = |b: usize, place: usize| -> f32 {
-            let share = ((near(&pulse.down, beats[b]) + 0.0125) / (near(&pulse.beat, beats[b]) + 0.05)).clamp(0.02, 0.98);
-            let change = ((changes[b] - mean) / spread).clamp(-2.0, 2.5) * CHANGE_WORTH;
-            let begun = if begun.contains(&Some(b)) { BEGUN } else { 0.0 };
-            if place == 0 { libm::logf(share) + change + begun } else { libm::logf(1.0 - share) - change / (*m as f32 - 1.0) }
-        };
-        let mut score: Vec<f32> = (0..*m).map(|p| worth(0, p)).collect();
-        let mut from: Vec<Vec<usize>> = Vec::new();
-        for b in 1..beats.len() {
-            let step = |place: usize| {
-                let reached = |o: usize| score[o] - if (o + 1) % m == place { 0.0 } else { BREAK };
-                (0..*m).map(|o| (o, reached(o))).fold((0, f32::MIN), |x, y| if y.1 > x.1 { y } else { x })
-            };
-            let back: Vec<(usize, f32)> = (0..*m).map(step).collect();
-            score = (0..*m).map(|p| back[p].1 + worth(b, p)).collect();
-            from.push(back.iter().map(|x| x.0).collect());
-        }
-        let (mut place, total) = score.iter().copied().enumerate().fold((0, f32::MIN), |x, y| if y.1 > x.1 { y } else { x });
-        let total = total + seconds as f32 * libm::logf(cues.meters[*told].max(0.02)) - if *m == 4 { 0.0 } else { 0.06 * beats.len() as f32 };
-        let mut starts = Vec::new();
-        for b in (0..beats.len()).rev() {
-            if place == 0 {
-                starts.push(b);
-            }
-            if b > 0 {
-                place = from[b - 1][place];
-            }
-        }
-        starts.reverse();
-        if best.as_ref().is_none_or(|b| total > b.0) {
-            best = Some((total, Bars { meter: *meter, starts }));
-        }
-    }
-    best.map_or(Bars { meter: Meter { over: 4, under: 4 }, starts: Vec::new() }, |b| b.1)
+    let worth = |m: usize| log_sum(each[best][m].iter().copied());
+    let meter = (0..METERS.len()).max_by(|a, b| worth(*a).total_cmp(&worth(*b)))?;
+    Some(Choice { reading: best, meter, spacing, confidence: (own - rival).clamp(0.0, 1.0) })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pulse::METERS;
 
     fn every(from: f64, step: f64, count: usize) -> Vec<f64> {
         (0..count).map(|n| from + step * n as f64).collect()
@@ -464,24 +405,6 @@ mod tests {
             let length = (one.frames[one.frames.len() - 1] - one.frames[0]) / (one.frames.len() - 1) as f64;
             assert!((49.0..=230.0).contains(&length));
             assert!(found[..n].iter().all(|other| alike(&other.frames, &one.frames) <= 0.97));
-        }
-    }
-
-    #[test]
-    fn bars_begin_where_the_network_has_them_in_its_meter() {
-        for (meter, beats_in_bar, first) in [(0usize, 4usize, 2usize), (1, 3, 1)] {
-            let beats = every(30.0, 86.0, 48);
-            let frames = 86 * 49;
-            let mut pulse = Pulse { beat: vec![0.01; frames / 2], down: vec![0.002; frames / 2], meters: [0.1; METERS] };
-            pulse.meters[meter] = 0.8;
-            for (n, b) in beats.iter().enumerate() {
-                pulse.beat[(b / 2.0).round() as usize] = 0.8;
-                pulse.down[(b / 2.0).round() as usize] = if n % beats_in_bar == first { 0.6 } else { 0.05 };
-            }
-            let activity = crate::beats::tests::played(&[], frames as f64 / onset_rate());
-            let bars = bars_over(&beats, &pulse, &Cues::from(&activity, &pulse, &[], &[]), false);
-            assert_eq!((usize::from(bars.meter.over), bars.starts[0]), (beats_in_bar, first));
-            assert!(bars.starts.windows(2).all(|w| w[1] - w[0] == beats_in_bar));
         }
     }
 }

@@ -11,12 +11,15 @@
 //! are nearly as likely, the phase is open, however clear the tempo is.
 
 use crate::bars::Bars;
-use crate::beat_choice::{CUES, Cues, Reading, bars_over, choose, judge, readings};
+use crate::bar_marks::bar_marks;
+use crate::bar_path::bar_path;
+use crate::beat_choice::{Cues, Judged, Reading, choose, judge, readings};
 use crate::beat_path::{CHANGE, LONGEST, Path, SHORTEST, Worth, path};
 use crate::hearing::Meter;
 use crate::mono::RATE_HZ;
 use crate::onset_beats::{onset_beats, onset_cuts};
 use crate::pulse::{METERS, Pulse};
+use crate::reading_score::Networks;
 use crate::streams::{GROUPS, ONSET_HOP, onset_rate};
 use wave::Seconds;
 
@@ -142,7 +145,7 @@ pub(crate) fn beats(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins
     let held = Held::new(pins, activity.all.len());
     // Beats that the teacher has pinned settle the phase.
     let free = if held.frames.is_empty() { by_choice(activity, pulse, cues, pins, &held) } else { None };
-    free.or_else(|| by_pulse(activity, pulse, pins, &held)).or_else(|| onset_beats(activity, pins, &held))
+    free.or_else(|| by_pulse(activity, pulse, cues, pins, &held)).or_else(|| onset_beats(activity, pins, &held))
 }
 
 /// Something moves, for two seconds at least.
@@ -156,7 +159,7 @@ pub(crate) fn plain(activity: &Activity, pins: &Pins) -> Option<Beats> {
 }
 
 /// All readings of the network's way and that of onset strength, and what each is judged by.
-pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Vec<(Reading, [f32; CUES])> {
+pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Vec<Judged> {
     let own = way(activity, pulse, pins, held);
     let exact = |frames: Vec<usize>| frames.iter().map(|f| *f as f64).collect::<Vec<f64>>();
     let first = own.as_ref().map_or(Vec::new(), |(p, _)| exact(hops(p)));
@@ -166,16 +169,17 @@ pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pin
     let length = |bpm: f64| 60.0 / bpm * onset_rate();
     let (slowest, fastest) = pins.tempi().unwrap_or((SLOWEST_BPM, FASTEST_BPM));
     let all = readings(&ways, (length(fastest), length(slowest)), activity.all.len());
-    all.into_iter().map(|r| (judge(&r, &ways, cues), r)).map(|(c, r)| (r, c)).collect()
+    all.into_iter().map(|r| Judged { cues: judge(&r, &ways, cues), marks: bar_marks(&r.frames, pulse, cues), reading: r }).collect()
 }
 
 fn by_choice(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Option<Beats> {
     let readings = judged(activity, pulse, cues, pins, held);
-    let choice = choose(&readings)?;
-    let reading = &readings[choice.reading].0;
+    let networks = Networks::new();
+    let choice = choose(&networks, &readings)?;
+    let Judged { reading, cues, marks } = &readings[choice.reading];
     let cuts: Vec<usize> = reading.frames.iter().map(|f| f.round() as usize).collect();
     let grid = grid_of(activity, &cuts);
-    let bars = bars_over(&reading.frames, pulse, cues, pulse.meters[2] > 0.5 || GRIDS[grid].parts == 3);
+    let bars = bar_path(&networks, choice.meter, cues, marks);
     // Where the network itself holds other places for as likely, the choice rests on less.
     let frames: Vec<usize> = reading.frames.iter().map(|f| (f / PULSE_HOPS).round() as usize).collect();
     let confidence = choice.confidence * confidence(pulse, &frames).1.max(LESS_SURE);
@@ -221,13 +225,18 @@ fn way(activity: &Activity, pulse: &Pulse, pins: &Pins, held: &Held) -> Option<(
     likeliest(&worth, &pulse.meters, lengths, change, dotted).filter(|(path, _)| path.frames.len() >= 4)
 }
 
-fn by_pulse(activity: &Activity, pulse: &Pulse, pins: &Pins, held: &Held) -> Option<Beats> {
-    let (path, meter) = way(activity, pulse, pins, held)?;
+fn by_pulse(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Option<Beats> {
+    let (path, _) = way(activity, pulse, pins, held)?;
     let cuts = hops(&path);
     let grid = grid_of(activity, &cuts);
-    let starts = (0..cuts.len()).filter(|b| path.places[*b] == 0).collect();
     let (spacing, confidence) = confidence(pulse, &path.frames);
-    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: Some(Bars { meter, starts }) })
+    // The beats stand; which of them begin bars is another question.
+    let reading = Reading { frames: cuts.iter().map(|c| *c as f64).collect(), way: 0, own: true };
+    let judged = Judged { cues: judge(&reading, std::slice::from_ref(&reading.frames), cues), marks: bar_marks(&reading.frames, pulse, cues), reading };
+    let networks = Networks::new();
+    let meter = choose(&networks, std::slice::from_ref(&judged))?.meter;
+    let bars = bar_path(&networks, meter, &judged.cues, &judged.marks);
+    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: Some(bars) })
 }
 
 /// The best path in any meter. `dotted` says whether a path of two beats to the bar is one in compound time.
@@ -460,7 +469,7 @@ pub(crate) mod tests {
 
     /// The beats, with no more known than onsets and pulse.
     fn found_in(activity: &Activity, pulse: &Pulse, pins: &Pins) -> Option<Beats> {
-        beats(activity, pulse, &Cues::from(activity, pulse, &[], &[]), pins)
+        beats(activity, pulse, &Cues::from(activity, pulse, &[], &[], crate::bar_marks::Classes::of(&[])), pins)
     }
 
     /// A pulse of this likelihood on each of the times, every fourth a bar's first.
@@ -565,7 +574,7 @@ pub(crate) mod tests {
         let (activity, pulse) = open();
         let found = found_in(&activity, &pulse, &Pins { beats: Vec::new(), bpm: Some(100.0) }).unwrap();
         // That the record begins on it speaks a little for it.
-        assert!(found.confidence < 0.4, "{}", found.confidence);
+        assert!(found.confidence < 0.5, "{}", found.confidence);
     }
 
     #[test]

@@ -227,7 +227,8 @@ pub(crate) fn layer<const N: usize>((weights, offsets): &Layer, before: &[f32]) 
     added(&std::array::from_fn(|j| offsets[j]), weights, before)
 }
 
-fn log_sum(values: impl Iterator<Item = f32> + Clone) -> f32 {
+/// The logarithm of the sum of their exponentials.
+pub(crate) fn log_sum(values: impl Iterator<Item = f32> + Clone) -> f32 {
     let top = values.clone().fold(f32::MIN, f32::max);
     top + libm::logf(values.map(|v| libm::expf(v - top)).sum())
 }

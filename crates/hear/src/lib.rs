@@ -24,6 +24,8 @@
 //! - Invent: what is not heard is `None`, what is weak has a low confidence.
 //!
 
+mod bar_marks;
+mod bar_path;
 mod bars;
 mod bass;
 mod beat_choice;
@@ -44,6 +46,7 @@ mod partials;
 mod percussion;
 mod pitch_reference;
 mod pulse;
+mod reading_score;
 mod rhythm;
 mod salience;
 mod seat_filter;
@@ -206,6 +209,12 @@ pub struct BeatReading {
     pub cues: Vec<f32>,
     /// Whether it is the network's own (0) or that of onset strength (1).
     pub own: Option<usize>,
+    /// Marks of bars, a row for each beat.
+    pub marks: Vec<[f32; bar_marks::MARKS]>,
+    /// How alike beats are at each distance: rhythms, harmonies, basses.
+    pub alike: [[f32; bar_marks::LAGS.len()]; 3],
+    /// The beat on which the record begins.
+    pub begun: Option<usize>,
 }
 
 /// All readings of the beats that [`hear()`] chooses from; empty where nothing moves.
@@ -225,7 +234,17 @@ pub fn beat_readings(record: &Buffer) -> Result<Vec<BeatReading>, HearError> {
     }
     let none = Pins::default();
     let all = beats::judged(&activity, &pulse, &cues, &none, &beats::Held::new(&none, activity.all.len()));
-    Ok(all.into_iter().map(|(r, c)| BeatReading { beats: r.frames.iter().map(seconds).collect(), cues: c.to_vec(), own: r.own.then_some(r.way) }).collect())
+    Ok(all
+        .into_iter()
+        .map(|r| BeatReading {
+            beats: r.reading.frames.iter().map(seconds).collect(),
+            cues: r.cues.to_vec(),
+            own: r.reading.own.then_some(r.reading.way),
+            marks: r.marks.marks,
+            alike: r.marks.alike,
+            begun: r.marks.begun,
+        })
+        .collect())
 }
 
 /// Values a frame of [`rhythm()`].

@@ -1,0 +1,95 @@
+"""Beats, meter and bar lines of accompaniments as they are usual in 4/4, 3/4 and 6/8, written by hand and played by the project's own instruments: alone, with a bass, with bass and drums.
+
+Run from the repository's root: python3 checks/hear/meters.py
+Nothing that hearing learned from is among them. Beside it: beats from onset strength alone, and 4/4 for everything. The chords change with the bar (over two bars of 6/8 they would be as well in four beats). Fails where
+fewer meters are right than FLOOR, which is a little under what was reached last. Environment and programs as in `beats.py`.
+"""
+
+import json
+import sys
+
+from listening import WORK, enter, example, hear
+
+enter(__file__)
+
+import mir_eval
+import numpy as np
+
+FLOOR = 0.8
+GRIPS = {"a": "3 2 0 0 0 3", "b": "x 3 2 0 1 0", "c": "x x 0 2 3 2", "d": "0 2 2 0 0 0", "e": "x 0 2 2 1 0"}
+PROGRESSIONS = ["abac", "adbc", "edbc", "deac", "abcd", "baca"]
+ROOTS = {"a": "4:3", "b": "3:3", "c": "2:0", "d": "4:0", "e": "3:0"}
+# Signature, beats, eighths a bar; accompaniments in eighths, common practice: B the chord's lowest note, b its second lowest, 1 to 3 one of the high strings, S all strings, s the three
+# highest, x a scratch. Then the bass (R a root, r again) and the drums that go with each.
+METERS = [
+    ("4/4", 4, 8, ["B . s . b . s .", "S . S s . s S s", "S - - s - s s s", "B 3 2 1 b 1 2 3", "S . . S . . S .", "s s s s s s s s", ". . s . . . s .", "B - s - - s s -", "S x s x . s x s", "B 2 3 1 3 2 1 3"],
+     "R . . . R . r .", ("x . . . x . . .", ". . x . . . x .", "x x x x x x x x")),
+    ("3/4", 3, 6, ["B . s . s .", "B . s s s .", "S - - - s s", "B 3 2 1 2 3", "S . S s . s", ". . s . s .", "B - . s s .", "S . S . S S", "B 3 2 3 1 3", "S x s x s x"],
+     "R . . . . .", ("x . . . . .", ". . x . x .", "x x x x x x")),
+    ("6/8", 2, 6, ["B 3 2 b 3 2", "S - s S - s", "B - - s - -", "S s s S s s", "B . s b . s", "S - s s - s", ". . s . . s", "B 3 1 b 2 1", "S - - S s s", "S x s S x s"],
+     "R . . r . .", ("x . . . . .", ". . . x . .", "x x x x x x")),
+]
+COMPANY = ("alone", "with bass", "with bass and drums")
+TEMPI = {"4/4": (76, 160), "3/4": (84, 176), "6/8": (50, 108)}
+
+
+def token(role, letter):
+    strings = [(6 - n, fret) for n, fret in enumerate(GRIPS[letter].split()) if fret != "x"]
+    if role in ".-x":
+        return role
+    if role == "S":
+        return letter
+    if role == "s":
+        return letter + "321"
+    string, fret = strings["Bb".index(role)] if role in "Bb" else next(s for s in strings if s[0] == int(role))
+    return f"{string}:{fret}"
+
+
+def passage(name, meter, number, company):
+    """A passage's text, its beats and how many a bar has."""
+    sign, beats, slots, patterns, bass, kit = meter
+    slow, fast = TEMPI[sign]
+    tempo = slow * (fast / slow) ** ((number * 0.618 + company * 0.2) % 1)
+    bars = 12 if beats > 2 else 18
+    tempi = [round(tempo * (1 + 0.02 * np.sin(2 * np.pi * b / 12 + number)), 3) for b in range(bars)]
+    letters = [PROGRESSIONS[number % len(PROGRESSIONS)][b % 4] for b in range(bars)]
+    text = f' passage "{name}" {{\n tempo {tempi[0]}\n meter "{sign}"\n slots {slots}\n part "g" instrument="guitar" {{\n'
+    text += "".join(f'  grip "{letter}" "{frets}"\n' for letter, frets in GRIPS.items())
+    text += "".join(f'  bar "{" ".join(token(r, letter) for r in patterns[number].split())}" tempo={t}\n' for letter, t in zip(letters, tempi)) + " }\n"
+    if company > 0:
+        text += ' part "b" instrument="bass" {\n' + "".join(f'  bar "{bass.replace("R", ROOTS[letter]).replace("r", ROOTS[letter])}"\n' for letter in letters) + " }\n"
+    if company > 1:
+        text += ' part "k" instrument="drums" {\n' + '  bar {{ kick "{}"; snare "{}"; hats "{}" }}\n'.format(*kit) * bars + " }\n"
+    lengths = np.repeat([60 / t for t in tempi], beats)
+    return text + " }\n", np.concatenate([[0], np.cumsum(lengths)[:-1]]), beats
+
+
+def f(truth, found):
+    # The metric's usual trim of five seconds is left out: passages are short.
+    return mir_eval.beat.f_measure(truth, np.array(found or []), f_measure_threshold=0.07)
+
+
+def main():
+    WORK.mkdir(parents=True, exist_ok=True)
+    made = {(m, n, c): passage(f"m{m}-{n}-{c}", METERS[m], n, c) for m in range(3) for n in range(len(METERS[m][3])) for c in range(3)}
+    (WORK / "meters.kdl").write_text('lesson "Meters" {\n' + "".join(text for text, *_ in made.values()) + "}\n")
+    example("sound", "render", WORK / "meters.kdl", WORK / "meters", 100)
+    files = [WORK / "meters" / f"m{m}-{n}-{c}-100.wav" for m, n, c in made]
+    plain = [json.loads(line) for line in example("hear", "hear", "--plain", *files)]
+    rows = []
+    for ((m, n, c), (_, beats, bar)), heard, plainly in zip(made.items(), hear(files), plain):
+        downs = [heard["beats"][i] for i in heard["bars"] or []] if heard["beats"] else []
+        rows.append((m, c, f(beats, heard["beats"]), heard["meter"] == METERS[m][0], f(beats[::bar], downs), f(beats, plainly["beats"])))
+        if not rows[-1][3] or rows[-1][2] < 0.9:
+            told = heard["tempo"] or {"bpm": 0, "confidence": 0}
+            print(f"{METERS[m][0]} {COMPANY[c]}, {METERS[m][3][n]}: {heard['meter']}, F {rows[-1][2]:.2f}, {told['bpm']:.0f} bpm of {60 / np.diff(beats).mean():.0f}, confidence {told['confidence']:.2f}")
+    rows = np.array(rows, float)
+    for m, meter in enumerate(METERS):
+        for c, name in enumerate(COMPANY):
+            own = rows[(rows[:, 0] == m) & (rows[:, 1] == c)]
+            print(f"{meter[0]} {name}, {len(own)}: meter right {own[:, 3].mean():.2f}; F at 70 ms, beats {own[:, 2].mean():.3f}, bar lines {own[:, 4].mean():.3f}; plain beats {own[:, 5].mean():.3f}")
+    print(f"all, {len(rows)}: meter right {rows[:, 3].mean():.3f} (4/4 for everything {np.mean(rows[:, 0] == 0):.3f}); F at 70 ms, beats {rows[:, 2].mean():.3f}, bar lines {rows[:, 4].mean():.3f}; plain beats {rows[:, 5].mean():.3f}")
+    return rows[:, 3].mean() < FLOOR
+
+
+sys.exit(int(main()))
