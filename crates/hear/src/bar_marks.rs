@@ -4,9 +4,9 @@
 //! Beats are frames of the onset stream, with fractions.
 //!
 //! # Method
-//! A bar's first beat is marked by changes of harmony, by the bass and by stress (M. Goto, "An audio-based real-time beat tracking system for music with or without drum-sounds", J. New Music
-//! Research 30(2), 2001). What is played comes back after a bar, or after some of them, whatever its first beat: how many beats a bar has is seen in how alike beats are at each distance (M. Gainza, "Automatic
-//! musical meter detection", ICASSP 2009, has bars; J. Foote and S. Uchihashi, "The beat spectrum", ICME 2001, the sums).
+//! A bar's first beat is marked by changes of harmony, by the bass and by stress (M. Goto, "An audio-based real-time beat tracking system for music with or without drum-sounds", J. New
+//! Music Research 30(2), 2001). What is played comes back after a bar, or after some of them, whatever its first beat: how alike beats are at each distance (as in J. Foote and S. Uchihashi,
+//! "The beat spectrum", ICME 2001, there over time) shows how many beats a bar has (M. Gainza, "Automatic musical meter detection", ICASSP 2009; cited from memory).
 
 use crate::beat_choice::{Cues, phase};
 use crate::pulse::Pulse;
