@@ -407,4 +407,20 @@ mod tests {
             assert!(found[..n].iter().all(|other| alike(&other.frames, &one.frames) <= 0.97));
         }
     }
+
+    #[test]
+    fn cues_lie_where_the_networks_look_for_them() {
+        let step = 60.0 / 112.0 * onset_rate();
+        let beats = every(20.0, step, 30);
+        let pulse = Pulse { beat: vec![0.2; 2_000], down: vec![0.1; 2_000], meters: [0.7, 0.2, 0.1] };
+        let struck: Vec<(f64, f64)> = beats.iter().map(|b| (b / onset_rate(), 1.0)).collect();
+        let activity = crate::beats::tests::played(&struck, 20.0);
+        let reading = Reading { frames: beats, way: 0, own: true };
+        let found = judge(&reading, std::slice::from_ref(&reading.frames), &Cues::from(&activity, &pulse, &[], &[], Classes::of(&[])));
+        assert!(found[OCTAVES].abs() < 0.01, "{}", found[OCTAVES]);
+        assert_eq!(found[TOLD_METERS..TOLD_METERS + 3], pulse.meters);
+        // Odds by the network at places of a beat, then all onsets there.
+        assert!(found[..6].iter().all(|odds| *odds < 0.0 && (odds - found[0]).abs() < 1e-6));
+        assert!(found[6] > 0.8 && found[7..12].iter().all(|v| *v < 0.1), "{:?}", &found[6..12]);
+    }
 }
