@@ -1,7 +1,7 @@
 """Beats, meter and bar lines of accompaniments as they are usual in 4/4, 3/4 and 6/8, written by hand and played by the project's own instruments: alone, with a bass, with bass and drums.
 
 Run from the repository's root: python3 checks/hear/meters.py
-Nothing that hearing learned from is among them. Beside it: beats from onset strength alone, and 4/4 for everything. The chords change with the bar (over two bars of 6/8 they would be as well in four beats). Fails where
+Nothing that hearing learned from is among them. Once more with the tempo told, and with four beats tapped from the fifth on. Beside it: beats from onset strength alone, and 4/4 for everything. The chords change with the bar (over two bars of 6/8 they would be as well in four beats). Fails where
 fewer meters are right than FLOOR, which is a little under what was reached last. Environment and programs as in `beats.py`.
 """
 
@@ -15,7 +15,7 @@ enter(__file__)
 import mir_eval
 import numpy as np
 
-FLOOR = 0.8
+FLOOR = 0.78
 GRIPS = {"a": "3 2 0 0 0 3", "b": "x 3 2 0 1 0", "c": "x x 0 2 3 2", "d": "0 2 2 0 0 0", "e": "x 0 2 2 1 0"}
 PROGRESSIONS = ["abac", "adbc", "edbc", "deac", "abcd", "baca"]
 ROOTS = {"a": "4:3", "b": "3:3", "c": "2:0", "d": "4:0", "e": "3:0"}
@@ -69,6 +69,17 @@ def f(truth, found):
     return mir_eval.beat.f_measure(truth, np.array(found or []), f_measure_threshold=0.07)
 
 
+def judged(key, passage, heard):
+    """Meter and company, whether the meter is right, F of beats and of bar lines."""
+    (m, _, c), (_, beats, bar) = key, passage
+    downs = [heard["beats"][i] for i in heard["bars"] or []] if heard["beats"] else []
+    return m, c, heard["meter"] == METERS[m][0], f(beats, heard["beats"]), f(beats[::bar], downs)
+
+
+def line(rows):
+    return f"meter right {rows[:, 2].mean():.3f}; F at 70 ms, beats {rows[:, 3].mean():.3f}, bar lines {rows[:, 4].mean():.3f}"
+
+
 def main():
     WORK.mkdir(parents=True, exist_ok=True)
     made = {(m, n, c): passage(f"m{m}-{n}-{c}", METERS[m], n, c) for m in range(3) for n in range(len(METERS[m][3])) for c in range(3)}
@@ -76,20 +87,18 @@ def main():
     example("sound", "render", WORK / "meters.kdl", WORK / "meters", 100)
     files = [WORK / "meters" / f"m{m}-{n}-{c}-100.wav" for m, n, c in made]
     plain = [json.loads(line) for line in example("hear", "hear", "--plain", *files)]
-    rows = []
-    for ((m, n, c), (_, beats, bar)), heard, plainly in zip(made.items(), hear(files), plain):
-        downs = [heard["beats"][i] for i in heard["bars"] or []] if heard["beats"] else []
-        rows.append((m, c, f(beats, heard["beats"]), heard["meter"] == METERS[m][0], f(beats[::bar], downs), f(beats, plainly["beats"])))
-        if not rows[-1][3] or rows[-1][2] < 0.9:
-            told = heard["tempo"] or {"bpm": 0, "confidence": 0}
-            print(f"{METERS[m][0]} {COMPANY[c]}, {METERS[m][3][n]}: {heard['meter']}, F {rows[-1][2]:.2f}, {told['bpm']:.0f} bpm of {60 / np.diff(beats).mean():.0f}, confidence {told['confidence']:.2f}")
-    rows = np.array(rows, float)
+    told = [json.loads(line) for line in example("hear", "hear", *[a for file, (_, beats, _) in zip(files, made.values()) for a in (f"--bpm={60 / np.diff(beats).mean():.1f}", file)])]
+    taps = [json.loads(line) for line in example("hear", "hear", *[a for file, (_, beats, _) in zip(files, made.values()) for a in ("--pins=" + ",".join(f"{t:.3f}" for t in beats[4:8]), file)])]
+    rows, told_rows, tapped_rows = (np.array([judged(*of, h) for of, h in zip(made.items(), answers)], float) for answers in (hear(files), told, taps))
+    plain = np.array([f(beats, p["beats"]) for (_, beats, _), p in zip(made.values(), plain)])
     for m, meter in enumerate(METERS):
         for c, name in enumerate(COMPANY):
-            own = rows[(rows[:, 0] == m) & (rows[:, 1] == c)]
-            print(f"{meter[0]} {name}, {len(own)}: meter right {own[:, 3].mean():.2f}; F at 70 ms, beats {own[:, 2].mean():.3f}, bar lines {own[:, 4].mean():.3f}; plain beats {own[:, 5].mean():.3f}")
-    print(f"all, {len(rows)}: meter right {rows[:, 3].mean():.3f} (4/4 for everything {np.mean(rows[:, 0] == 0):.3f}); F at 70 ms, beats {rows[:, 2].mean():.3f}, bar lines {rows[:, 4].mean():.3f}; plain beats {rows[:, 5].mean():.3f}")
-    return rows[:, 3].mean() < FLOOR
+            own = (rows[:, 0] == m) & (rows[:, 1] == c)
+            print(f"{meter[0]} {name}, {own.sum()}: {line(rows[own])}; plain beats {plain[own].mean():.3f}")
+    print(f"all, {len(rows)}: {line(rows)}; plain beats {plain.mean():.3f}, 4/4 for everything {np.mean(rows[:, 0] == 0):.3f}")
+    print(f"with the tempo told: {line(told_rows)}")
+    print(f"with four beats tapped: {line(tapped_rows)}")
+    return rows[:, 2].mean() < FLOOR
 
 
 sys.exit(int(main()))
