@@ -5,7 +5,8 @@
 //!
 //! # Method
 //! A network tells how likely each moment is a beat ([`pulse`](crate::pulse)), a search finds the likeliest way through beats and bars in each meter ([`beat_path`](crate::beat_path)); what onset
-//! strength alone finds ([`onset_beats`](crate::onset_beats)) stands in where there is no way. Each beat is moved onto the onsets around it and on its grid.
+//! strength alone finds ([`onset_beats`](crate::onset_beats)) stands in where there is no way. All readings of these are judged together
+//! with the bars over them, and one is taken ([`beat_choice`](crate::beat_choice)). Each beat is moved onto the onsets around it and on its grid.
 //!
 //! How sure the beats are comes from holding them against the same beats moved by half a beat, a quarter or a third: where those
 //! are nearly as likely, the phase is open, however clear the tempo is.
