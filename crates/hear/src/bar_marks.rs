@@ -8,9 +8,10 @@
 //! Music Research 30(2), 2001). What is played comes back after a bar, or after some of them, whatever its first beat: how alike beats are at each distance (as in J. Foote and S. Uchihashi,
 //! "The beat spectrum", ICME 2001, there over time) shows how many beats a bar has (M. Gainza, "Automatic musical meter detection", ICASSP 2009; cited from memory).
 
-use crate::beat_choice::{Cues, phase};
-use crate::pulse::Pulse;
-use crate::streams::{BINS, LOWEST_MIDI, ONSET_HOP, Streams, TONE_HOP};
+use crate::beat_choice::{Cues, length_at, place};
+use crate::classes::{ALL, LOW, dot};
+use crate::pulse::{Pulse, first_share, near};
+use crate::streams::{ONSET_HOP, TONE_HOP};
 
 /// Marks of a beat.
 pub(crate) const MARKS: usize = 8;
@@ -20,53 +21,6 @@ pub(crate) const LAGS: [usize; 11] = [1, 2, 3, 4, 5, 6, 7, 8, 9, 12, 16];
 const PLACES: usize = 12;
 /// Streams of the cues that make a beat's rhythm: all onsets, low ones, high ones.
 const RHYTHM: [usize; 3] = [1, 2, 4];
-
-/// Sums of the weights of pitch classes up to each tone frame: of all, and of those below middle C.
-#[derive(Clone)]
-pub(crate) struct Classes {
-    sums: Vec<[f64; 24]>,
-}
-
-impl Classes {
-    /// Of one class in each tone frame, in every register.
-    #[cfg(test)]
-    pub fn of(classes: &[usize]) -> Classes {
-        let mut sums = vec![[0.0; 24]];
-        for (frame, class) in classes.iter().enumerate() {
-            let mut next: [f64; 24] = sums[frame];
-            next[*class] += 1.0;
-            next[12 + *class] += 1.0;
-            sums.push(next);
-        }
-        Classes { sums }
-    }
-
-    pub fn new(streams: &Streams) -> Classes {
-        let low = 3 * (60 - LOWEST_MIDI);
-        let mut sums = vec![[0.0f64; 24]];
-        for frame in 0..streams.tone_frames() {
-            let mut next = sums[frame];
-            for (semitone, thirds) in streams.tone(frame)[..BINS].chunks_exact(3).enumerate() {
-                let strongest = f64::from(thirds.iter().fold(0.0f32, |m, v| m.max(*v)).sqrt());
-                next[(semitone + LOWEST_MIDI) % 12] += strongest;
-                if 3 * semitone < low {
-                    next[12 + (semitone + LOWEST_MIDI) % 12] += strongest;
-                }
-            }
-            sums.push(next);
-        }
-        Classes { sums }
-    }
-
-    /// Between two frames of the onset stream; of the low ones where `from` is 12.
-    fn between(&self, start: f64, end: f64, from: usize) -> [f64; 12] {
-        let per_tone = (TONE_HOP / ONSET_HOP) as f64;
-        let last = self.sums.len() - 1;
-        let low = ((start / per_tone).round().max(0.0) as usize).min(last);
-        let high = ((end / per_tone).round().max(0.0) as usize).clamp(low, last);
-        std::array::from_fn(|c| self.sums[high][from + c] - self.sums[low][from + c])
-    }
-}
 
 /// What beats show.
 pub(crate) struct BarMarks {
@@ -82,36 +36,29 @@ pub(crate) struct BarMarks {
 /// How far off a beat, in beats, the record may begin on it.
 const BEGINS: f64 = 0.12;
 
-fn dot<const N: usize>(a: &[f64; N], b: &[f64; N]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
-}
-
 /// Of two beats or more.
 pub(crate) fn bar_marks(beats: &[f64], pulse: &Pulse, cues: &Cues) -> BarMarks {
     let count = beats.len();
-    let length = |b: usize| {
-        if b + 1 < count { beats[b + 1] - beats[b] } else { beats[b] - beats[b - 1] }
-    };
-    let near = |values: &[f32], frame: f64| {
-        let at = (frame / 2.0).round() as usize;
-        values[at.saturating_sub(2).min(values.len())..(at + 3).min(values.len())].iter().fold(0.0f32, |m, v| m.max(*v))
-    };
+    let length = |b: usize| length_at(beats, b);
+    let likely = |values: &[f32], frame: f64| near(values, (frame / 2.0).round() as usize);
     let at = |stream: usize, frame: f64| cues.stream(stream).get(frame.round().max(0.0) as usize).copied().unwrap_or(0.0);
     // The windows of the tones are wide: the middle of the beat is its own.
+    let per_tone = (TONE_HOP / ONSET_HOP) as f64;
     let tones = |from: usize| -> Vec<[f64; 12]> {
         let own = |b: usize| {
-            let sums = cues.classes.between(beats[b] + 0.2 * length(b), beats[b] + 0.9 * length(b), from);
+            let tone = |part: f64| ((beats[b] + part * length(b)) / per_tone).round().max(0.0) as usize;
+            let sums = cues.classes.between(tone(0.2), tone(0.9), from);
             let size = libm::sqrt(dot(&sums, &sums));
             if size > 1e-9 { sums.map(|v| v / size) } else { [0.0; 12] }
         };
         (0..count).map(own).collect()
     };
-    let (all, low) = (tones(0), tones(12));
+    let (all, low) = (tones(ALL), tones(LOW));
     let differs = |tones: &[[f64; 12]], b: usize| if b == 0 { 0.3 } else { libm::sqrt((1.0 - dot(&tones[b - 1], &tones[b])).max(0.0)) as f32 };
     let raw: Vec<[f32; MARKS]> = (0..count)
         .map(|b| {
             let f = beats[b];
-            let share = ((near(&pulse.down, f) + 0.0125) / (near(&pulse.beat, f) + 0.05)).clamp(0.02, 0.98);
+            let share = first_share(likely(&pulse.down, f), likely(&pulse.beat, f));
             [libm::logf(share), at(7, f), at(6, f), at(2, f), at(1, f), at(4, f), differs(&all, b), differs(&low, b)]
         })
         .collect();
@@ -124,10 +71,10 @@ pub(crate) fn bar_marks(beats: &[f64], pulse: &Pulse, cues: &Cues) -> BarMarks {
     let shapes: Vec<[f64; 3 * PLACES]> = (0..count)
         .map(|b| std::array::from_fn(|i| f64::from(at(RHYTHM[i / PLACES], beats[b] + (i % PLACES) as f64 / PLACES as f64 * length(b)))))
         .collect();
-    let beginning = phase(beats, 0.0);
+    let (beat, beginning) = place(beats, 0.0);
     let nearest = beginning.round();
     let there = (nearest - beginning).abs() < BEGINS && (0.0..2.0).contains(&nearest);
-    let begun = there.then(|| beats.partition_point(|b| *b <= 0.0).clamp(1, count - 1) - 1 + nearest as usize);
+    let begun = there.then(|| beat + nearest as usize);
     BarMarks { marks, alike: [likeness(shapes), likeness(all), likeness(low)], begun }
 }
 
@@ -150,6 +97,7 @@ fn likeness<const N: usize>(mut vectors: Vec<[f64; N]>) -> [f32; LAGS.len()] {
 mod tests {
     use super::*;
     use crate::beats::tests::played;
+    use crate::classes::Classes;
     use crate::pulse::METERS;
     use crate::streams::onset_rate;
 
@@ -175,16 +123,5 @@ mod tests {
             assert_eq!(found.begun, begun, "{first}");
             assert!(found.marks.iter().flatten().all(|m| m.abs() <= 2.5));
         }
-    }
-
-    #[test]
-    fn classes_of_a_stretch_are_what_sounds_there() {
-        let per_tone = (TONE_HOP / ONSET_HOP) as f64;
-        let classes = Classes::of(&[[2; 10], [7; 10]].concat());
-        let found = classes.between(5.0 * per_tone, 12.0 * per_tone, 0);
-        assert_eq!((found[2], found[7]), (5.0, 2.0));
-        // Past the end there is nothing, and an end before its start is no stretch.
-        assert_eq!(classes.between(30.0 * per_tone, 40.0 * per_tone, 0), [0.0; 12]);
-        assert_eq!(classes.between(8.0 * per_tone, 3.0 * per_tone, 0), [0.0; 12]);
     }
 }

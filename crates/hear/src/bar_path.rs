@@ -81,7 +81,7 @@ fn settle_breaks(firsts: &mut [usize], m: usize, marks: &BarMarks) {
             for (n, first) in firsts.iter_mut().enumerate().take(high + 1).skip(low) {
                 *first = if n < best.1 { before } else { after };
             }
-            b = high.max(b);
+            b = high;
         }
         b += 1;
     }
@@ -90,9 +90,10 @@ fn settle_breaks(firsts: &mut [usize], m: usize, marks: &BarMarks) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bar_marks::{Classes, bar_marks};
-    use crate::beat_choice::{Cues, Reading, judge};
+    use crate::beat_choice::{Cues, Judged, Reading};
+    use crate::classes::Classes;
     use crate::pulse::{METERS as TOLD, Pulse};
+    use crate::reading_score::likeliest_meter;
     use crate::streams::{ONSET_HOP, TONE_HOP, onset_rate};
 
     const BEAT: f64 = 86.0;
@@ -122,13 +123,11 @@ mod tests {
         let bar = |frame: usize| firsts.iter().filter(|f| f.0 * onset_rate() <= (frame * per_tone) as f64).count();
         let classes: Vec<usize> = (0..frames / per_tone).map(|frame| 5 * bar(frame) % 12).collect();
         let cues = Cues::from(&activity, &pulse, &[], &changes, Classes::of(&classes));
-        let reading = Reading { frames: beats, way: 0, own: true };
-        let (judged, marks) = (judge(&reading, std::slice::from_ref(&reading.frames), &cues), bar_marks(&reading.frames, &pulse, &cues));
+        let reading = Reading { frames: beats.clone(), way: 0, own: true };
+        let judged = Judged::new(reading, &[beats], &pulse, &cues);
         let networks = Networks::new();
-        let scores = networks.scores(&judged, &marks);
-        let worth = |m: usize| log_sum(scores[m].iter().copied());
-        let meter = (0..METERS.len()).max_by(|a, b| worth(*a).total_cmp(&worth(*b))).unwrap();
-        (METERS[meter].0, bar_path(&networks, meter, &judged, &marks))
+        let meter = likeliest_meter(&networks.scores(&judged.cues, &judged.marks));
+        (METERS[meter].0, bar_path(&networks, meter, &judged.cues, &judged.marks))
     }
 
     #[test]

@@ -9,13 +9,14 @@
 //! the places between, how strong onsets, bass and changes of harmony are there, which way strings are struck, how much bars are alike, how usual the tempo is, and whether the
 //! sound begins on it. A small network gives each reading its odds; those were learned on playing made for it and on players 00 and 01 (`training/beats/choice.py`).
 
-use crate::bar_marks::{BarMarks, Classes};
+use crate::bar_marks::{BarMarks, bar_marks};
 use crate::beats::{Activity, GRIDS, odds, wide};
 use crate::chord_scorer::log_sum;
-use crate::pulse::Pulse;
-use crate::reading_score::{METERS, Networks, Scores};
+use crate::classes::{ALL, Classes};
+use crate::pulse::{Pulse, near};
+use crate::reading_score::{Networks, Scores, likeliest_meter};
 use crate::rhythm::novelty;
-use crate::streams::{BINS, GROUPS, ONSET_HOP, Streams, TONE_HOP, onset_rate};
+use crate::streams::{GROUPS, ONSET_HOP, Streams, TONE_HOP, onset_rate};
 
 /// Readings of a way through the record: beats for each of its own, and where the first lies.
 const READINGS: [(f64, f64); 28] = [
@@ -75,8 +76,8 @@ pub(crate) struct Cues {
 
 impl Cues {
     /// Of a record.
-    pub fn new(streams: &Streams, activity: &Activity, pulse: &Pulse) -> Cues {
-        Cues::from(activity, pulse, &streams.onsets, &novelty(streams, 2, 8, BINS), Classes::new(streams))
+    pub fn new(streams: &Streams, activity: &Activity, pulse: &Pulse, classes: Classes) -> Cues {
+        Cues::from(activity, pulse, &streams.onsets, &novelty(&classes, 2, 8, ALL), classes)
     }
 
     /// The stream of this number, a value a frame.
@@ -102,11 +103,7 @@ impl Cues {
             })
             .collect();
         let struck: Vec<f32> = change.iter().zip(&smooth).map(|(c, a)| c * *a as f32).collect();
-        let near = |values: &[f32], n: usize| {
-            let at = n / 2;
-            values[at.saturating_sub(2).min(values.len())..(at + 3).min(values.len())].iter().fold(0.0f32, |m, v| m.max(*v))
-        };
-        let beat: Vec<f32> = (0..frames).map(|n| near(&pulse.beat, n)).collect();
+        let beat: Vec<f32> = (0..frames).map(|n| near(&pulse.beat, n / 2)).collect();
         let certain = beat.iter().map(|p| crate::beat_path::log_odds(*p) / 5.0).collect();
         let a = &activity.all;
         let struck_at = (1..frames.saturating_sub(1)).filter(|n| a[*n] > 0.2 && a[*n] >= a[n - 1] && a[*n] > a[n + 1]).map(|n| (n as f64, a[n])).collect();
@@ -240,19 +237,27 @@ pub(crate) fn alike(a: &[f64], b: &[f64]) -> f64 {
     2.0 * f64::from(hits) / (a.len() + b.len()).max(1) as f64
 }
 
-/// Beats since the last beat.
-pub(crate) fn phase(beats: &[f64], frame: f64) -> f64 {
+/// The last beat before a frame, the first before all of them, and the beats since it.
+pub(crate) fn place(beats: &[f64], frame: f64) -> (usize, f64) {
     let at = beats.partition_point(|b| *b <= frame).clamp(1, beats.len() - 1);
-    (frame - beats[at - 1]) / (beats[at] - beats[at - 1])
+    (at - 1, (frame - beats[at - 1]) / (beats[at] - beats[at - 1]))
+}
+
+/// Beats since the last beat.
+fn phase(beats: &[f64], frame: f64) -> f64 {
+    place(beats, frame).1
+}
+
+/// How far the next beat is from one; the last is as long as the one before.
+pub(crate) fn length_at(beats: &[f64], b: usize) -> f64 {
+    if b + 1 < beats.len() { beats[b + 1] - beats[b] } else { beats[b] - beats[b - 1] }
 }
 
 /// What a reading is judged by.
 pub(crate) fn judge(reading: &Reading, ways: &[Vec<f64>], cues: &Cues) -> [f32; CUES] {
     let beats = &reading.frames;
     let count = beats.len();
-    let length = |b: usize| {
-        if b + 1 < count { beats[b + 1] - beats[b] } else { beats[b] - beats[b - 1] }
-    };
+    let length = |b: usize| length_at(beats, b);
     let mut out: Vec<f32> = Vec::with_capacity(CUES);
     // At each place of each beat.
     let at = |stream: &[f32], b: usize, place: f64| stream.get((beats[b] + place * length(b)).round() as usize).copied().unwrap_or(0.0);
@@ -341,10 +346,16 @@ pub(crate) struct Judged {
     pub marks: BarMarks,
 }
 
+impl Judged {
+    pub fn new(reading: Reading, ways: &[Vec<f64>], pulse: &Pulse, cues: &Cues) -> Judged {
+        Judged { cues: judge(&reading, ways, cues), marks: bar_marks(&reading.frames, pulse, cues), reading }
+    }
+}
+
 /// A choice among readings.
 pub(crate) struct Choice {
     pub reading: usize,
-    /// Place in [`METERS`] of the bars.
+    /// Place of the bars' meter in [`METERS`](crate::reading_score::METERS).
     pub meter: usize,
     /// How sure the distances of the beats are, whatever their phase.
     pub spacing: f64,
@@ -371,9 +382,7 @@ pub(crate) fn choose(networks: &Networks, readings: &[Judged]) -> Option<Choice>
     let rival = rivals.map(like).fold(0.0, f64::max);
     let length = |r: usize| (frames(r)[frames(r).len() - 1] - frames(r)[0]) / (frames(r).len() - 1) as f64;
     let spacing = (0..odds.len()).filter(|o| (length(*o) / length(best) - 1.0).abs() < 0.04).map(|o| odds[o] / all).sum();
-    let worth = |m: usize| log_sum(each[best][m].iter().copied());
-    let meter = (0..METERS.len()).max_by(|a, b| worth(*a).total_cmp(&worth(*b)))?;
-    Some(Choice { reading: best, meter, spacing, confidence: (own - rival).clamp(0.0, 1.0) })
+    Some(Choice { reading: best, meter: likeliest_meter(&each[best]), spacing, confidence: (own - rival).clamp(0.0, 1.0) })
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@
 //! and meter tracking", ISMIR 2015). Theirs steps from frame to frame; since a frame between beats weighs the same on every way, the sum here runs over beats
 //! alone, each with the log odds of its probability. A change of length costs by its ratio, a bar cut short or drawn out costs [`BREAK`].
 
-use crate::pulse::Pulse;
+use crate::pulse::{Pulse, first_share};
 use wave::lanes;
 
 /// Frames of the shortest and the longest beat (207 and 46 bpm).
@@ -44,8 +44,7 @@ impl Worth {
         let mut worth = Worth { first: Vec::new(), other: Vec::new() };
         for (n, (beat, down)) in pulse.beat.iter().zip(&pulse.down).enumerate() {
             let odds = weight * (log_odds(*beat) + BEAT_WORTH) + own(n);
-            // Where nothing is sure, one in four is a first one.
-            let share = ((down + 0.0125) / (beat + 0.05)).clamp(0.02, 0.98);
+            let share = first_share(*down, *beat);
             worth.first.push(odds + PLACE_WEIGHT * weight * libm::logf(share));
             worth.other.push(odds + PLACE_WEIGHT * weight * libm::logf(1.0 - share));
         }

@@ -12,15 +12,14 @@
 //! are nearly as likely, the phase is open, however clear the tempo is.
 
 use crate::bars::Bars;
-use crate::bar_marks::bar_marks;
 use crate::bar_path::bar_path;
-use crate::beat_choice::{Cues, Judged, Reading, choose, judge, readings};
+use crate::beat_choice::{Cues, Judged, Reading, choose, readings};
 use crate::beat_path::{CHANGE, LONGEST, Path, SHORTEST, Worth, path};
 use crate::hearing::Meter;
 use crate::mono::RATE_HZ;
 use crate::onset_beats::{onset_beats, onset_cuts};
-use crate::pulse::{METERS, Pulse};
-use crate::reading_score::Networks;
+use crate::pulse::{METERS, Pulse, near};
+use crate::reading_score::{Networks, likeliest_meter};
 use crate::streams::{GROUPS, ONSET_HOP, onset_rate};
 use wave::Seconds;
 
@@ -170,7 +169,7 @@ pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pin
     let length = |bpm: f64| 60.0 / bpm * onset_rate();
     let (slowest, fastest) = pins.tempi().unwrap_or((SLOWEST_BPM, FASTEST_BPM));
     let all = readings(&ways, (length(fastest), length(slowest)), activity.all.len());
-    all.into_iter().map(|r| Judged { cues: judge(&r, &ways, cues), marks: bar_marks(&r.frames, pulse, cues), reading: r }).collect()
+    all.into_iter().map(|r| Judged::new(r, &ways, pulse, cues)).collect()
 }
 
 fn by_choice(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Option<Beats> {
@@ -233,10 +232,10 @@ fn by_pulse(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: 
     let (spacing, confidence) = confidence(pulse, &path.frames);
     // The beats stand; which of them begin bars is another question.
     let reading = Reading { frames: cuts.iter().map(|c| *c as f64).collect(), way: 0, own: true };
-    let judged = Judged { cues: judge(&reading, std::slice::from_ref(&reading.frames), cues), marks: bar_marks(&reading.frames, pulse, cues), reading };
+    let ways = [reading.frames.clone()];
+    let Judged { cues, marks, .. } = Judged::new(reading, &ways, pulse, cues);
     let networks = Networks::new();
-    let meter = choose(&networks, std::slice::from_ref(&judged))?.meter;
-    let bars = bar_path(&networks, meter, &judged.cues, &judged.marks);
+    let bars = bar_path(&networks, likeliest_meter(&networks.scores(&cues, &marks)), &cues, &marks);
     Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: Some(bars) })
 }
 
@@ -268,8 +267,7 @@ fn confidence(pulse: &Pulse, frames: &[usize]) -> (f64, f64) {
     let likely = |shift: f64| -> f64 {
         let each = frames.windows(2).map(|w| {
             let at = (w[0] as f64 + shift * (w[1] - w[0]) as f64).round() as usize;
-            let near = at.saturating_sub(2).min(pulse.beat.len())..(at + 3).min(pulse.beat.len());
-            pulse.beat[near].iter().fold(0.0f32, |m, v| m.max(*v))
+            near(&pulse.beat, at)
         });
         f64::from(each.sum::<f32>()) / (frames.len() - 1).max(1) as f64
     };
@@ -470,7 +468,7 @@ pub(crate) mod tests {
 
     /// The beats, with no more known than onsets and pulse.
     fn found_in(activity: &Activity, pulse: &Pulse, pins: &Pins) -> Option<Beats> {
-        beats(activity, pulse, &Cues::from(activity, pulse, &[], &[], crate::bar_marks::Classes::of(&[])), pins)
+        beats(activity, pulse, &Cues::from(activity, pulse, &[], &[], crate::classes::Classes::of(&[])), pins)
     }
 
     /// A pulse of this likelihood on each of the times, every fourth a bar's first.
@@ -535,7 +533,7 @@ pub(crate) mod tests {
             let streams = crate::streams::streams(&mut crate::mono::Mono::new(&record).unwrap(), &|_| ());
             let known = beating(&times.iter().map(|t| (*t, 0.8)).collect::<Vec<_>>(), 13.0);
             let sound = activity(&streams.onsets);
-            let found = beats(&sound, &known, &Cues::new(&streams, &sound, &known), &Pins::default()).unwrap();
+            let found = beats(&sound, &known, &Cues::new(&streams, &sound, &known, crate::classes::Classes::new(&streams)), &Pins::default()).unwrap();
             let mut off: Vec<f64> = times.iter().map(|t| found.times.iter().map(|f| f.0 - t).min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap()).collect();
             off.sort_by(f64::total_cmp);
             assert!(off[12].abs() < 0.003 && off[0] > -0.008 && off[23] < 0.008, "noise {noise}: {off:?}");

@@ -33,6 +33,7 @@ mod beat_path;
 mod beats;
 mod chord_scorer;
 mod chords;
+mod classes;
 mod degrees;
 mod dense;
 mod fft;
@@ -140,8 +141,9 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
     let streams = streams::streams(&mut mono, progress);
     heard.pitch_reference = pitch_reference::pitch_reference(&streams.partials);
     let activity = beats::activity(&streams.onsets);
-    let pulse = pulse::pulse(&rhythm::rhythm(&streams));
-    let cues = beat_choice::Cues::new(&streams, &activity, &pulse);
+    let classes = classes::Classes::new(&streams);
+    let pulse = pulse::pulse(&rhythm::rhythm(&streams, &classes));
+    let cues = beat_choice::Cues::new(&streams, &activity, &pulse, classes);
     let mut beats = beats::beats(&activity, &pulse, &cues, pins);
     let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
     // Without pitch there is no harmony to speak of.
@@ -226,8 +228,9 @@ pub fn beat_readings(record: &Buffer) -> Result<Vec<BeatReading>, HearError> {
     let Some(mut mono) = mono::Mono::new(record) else { return Ok(Vec::new()) };
     let streams = streams::streams(&mut mono, &|_| ());
     let activity = beats::activity(&streams.onsets);
-    let pulse = pulse::pulse(&rhythm::rhythm(&streams));
-    let cues = beat_choice::Cues::new(&streams, &activity, &pulse);
+    let classes = classes::Classes::new(&streams);
+    let pulse = pulse::pulse(&rhythm::rhythm(&streams, &classes));
+    let cues = beat_choice::Cues::new(&streams, &activity, &pulse, classes);
     let seconds = |f: &f64| Seconds(f / streams::onset_rate());
     if !beats::moves(&activity) {
         return Ok(Vec::new());
@@ -258,7 +261,10 @@ pub const RHYTHM_RATE_HZ: f64 = mono::RATE_HZ as f64 / (rhythm::HOPS * streams::
 /// As [`hear`].
 pub fn rhythm(record: &Buffer) -> Result<Vec<f32>, HearError> {
     within_limits(record)?;
-    Ok(mono::Mono::new(record).map_or(Vec::new(), |mut mono| rhythm::rhythm(&streams::streams(&mut mono, &|_| ()))))
+    Ok(mono::Mono::new(record).map_or(Vec::new(), |mut mono| {
+        let streams = streams::streams(&mut mono, &|_| ());
+        rhythm::rhythm(&streams, &classes::Classes::new(&streams))
+    }))
 }
 
 fn within_limits(record: &Buffer) -> Result<(), HearError> {

@@ -89,6 +89,16 @@ pub(crate) fn pulse(rhythm: &[f32]) -> Pulse {
     out
 }
 
+/// The largest of some probabilities within two of a place, which a beat may be off; nothing lies past the end.
+pub(crate) fn near(values: &[f32], at: usize) -> f32 {
+    values[at.saturating_sub(2).min(values.len())..(at + 3).min(values.len())].iter().fold(0.0f32, |m, v| m.max(*v))
+}
+
+/// How likely a beat is a bar's first. Where nothing is sure, one in four is.
+pub(crate) fn first_share(down: f32, beat: f32) -> f32 {
+    ((down + 0.0125) / (beat + 0.05)).clamp(0.02, 0.98)
+}
+
 struct Weights {
     rest: &'static [u8],
 }

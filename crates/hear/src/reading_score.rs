@@ -11,7 +11,7 @@
 
 use crate::bar_marks::{BarMarks, LAGS, MARKS};
 use crate::beat_choice::{CUES, OCTAVES, TOLD_METERS};
-use crate::chord_scorer::{Layer, layer, layers};
+use crate::chord_scorer::{Layer, layer, layers, log_sum};
 use crate::hearing::Meter;
 
 /// Beats to a bar, and the meter; beats of 6/8 are dotted.
@@ -105,4 +105,10 @@ impl Networks {
             answer::<HIDDEN_BARS>(&self.bars[meter], &own)
         })
     }
+}
+
+/// The place in [`METERS`] of the meter that is likeliest, wherever its bars begin.
+pub(crate) fn likeliest_meter(scores: &Scores) -> usize {
+    let worth = scores.map(|own| log_sum(own.iter().copied()));
+    (0..METERS.len()).fold(0, |best, m| if worth[m] >= worth[best] { m } else { best })
 }

@@ -5,18 +5,19 @@
 //! harmony (after J. Foote, "Automatic audio segmentation using a measure of audio novelty", ICME 2000) is one less the cosine of the pitch classes' weights
 //! before and after, three times: over a third of a second, over a second and a half, and over a third of a second below middle C alone.
 
-use crate::streams::{BINS, GROUPS, LOWEST_MIDI, ONSET_HOP, Streams, TONE_HOP};
+use crate::classes::{ALL, Classes, LOW, dot};
+use crate::streams::{GROUPS, ONSET_HOP, Streams, TONE_HOP};
 
 /// Hops of the onset stream in a frame.
 pub(crate) const HOPS: usize = 4;
 pub(crate) const CHANNELS: usize = 2 * GROUPS + GROUPS / 2 + NOVELTIES.len();
-/// Tone frames left out next to the moment (the window is wide), tone frames compared, and bins that count.
-const NOVELTIES: [(usize, usize, usize); 3] = [(2, 8, BINS), (2, 34, BINS), (2, 8, 3 * (60 - LOWEST_MIDI))];
+/// Tone frames left out next to the moment (the window is wide), tone frames compared, and notes that count.
+const NOVELTIES: [(usize, usize, usize); 3] = [(2, 8, ALL), (2, 34, ALL), (2, 8, LOW)];
 
 /// [`CHANNELS`] values a frame.
-pub(crate) fn rhythm(streams: &Streams) -> Vec<f32> {
+pub(crate) fn rhythm(streams: &Streams, classes: &Classes) -> Vec<f32> {
     let frames = streams.onsets.len().div_ceil(HOPS);
-    let novelties = NOVELTIES.map(|(gap, reach, bins)| novelty(streams, gap, reach, bins));
+    let novelties = NOVELTIES.map(|(gap, reach, which)| novelty(classes, gap, reach, which));
     let mut out = Vec::with_capacity(frames * CHANNELS);
     let per_tone = TONE_HOP as f32 / (HOPS * ONSET_HOP) as f32;
     for frame in 0..frames {
@@ -42,24 +43,11 @@ pub(crate) fn rhythm(streams: &Streams) -> Vec<f32> {
 }
 
 /// How differently the pitch classes are weighed before and after each tone frame, 0 to 1.
-pub(crate) fn novelty(streams: &Streams, gap: usize, reach: usize, bins: usize) -> Vec<f32> {
-    let frames = streams.tone_frames();
-    // Running sums, so that every reach costs the same.
-    let mut sums = vec![[0.0f64; 12]; frames + 1];
-    for frame in 0..frames {
-        let mut next = sums[frame];
-        for (semitone, thirds) in streams.tone(frame)[..bins].chunks_exact(3).enumerate() {
-            let strongest = thirds.iter().fold(0.0f32, |m, v| m.max(*v));
-            next[(semitone + LOWEST_MIDI) % 12] += f64::from(strongest.sqrt());
-        }
-        sums[frame + 1] = next;
-    }
-    let between = |from: usize, to: usize| -> [f64; 12] { std::array::from_fn(|c| sums[to][c] - sums[from][c]) };
-    (0..frames)
+pub(crate) fn novelty(classes: &Classes, gap: usize, reach: usize, which: usize) -> Vec<f32> {
+    (0..classes.frames())
         .map(|n| {
-            let before = between(n.saturating_sub(reach), n.saturating_sub(gap));
-            let after = between((n + gap).min(frames), (n + reach).min(frames));
-            let dot = |a: &[f64; 12], b: &[f64; 12]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+            let before = classes.between(n.saturating_sub(reach), n.saturating_sub(gap), which);
+            let after = classes.between(n + gap, n + reach, which);
             let both = dot(&before, &before) * dot(&after, &after);
             if both <= 1e-12 { 0.0 } else { (1.0 - dot(&before, &after) / libm::sqrt(both)).clamp(0.0, 1.0) as f32 }
         })
