@@ -17,12 +17,11 @@ import os
 import pathlib
 import sys
 
-from listening import WORK, enter, example, hear
+from listening import WORK, bar_lines, beats_f as f, enter, example, hear
 
 enter(__file__)
 
 import librosa
-import mir_eval
 import numpy as np
 import soundfile
 
@@ -93,11 +92,6 @@ def lesson():
     return text + "}\n", truth
 
 
-def f(truth, found, window):
-    # The metric's usual trim of five seconds is left out: excerpts are short.
-    return mir_eval.beat.f_measure(truth, np.array(found or []), f_measure_threshold=window)
-
-
 def library(file):
     y, rate = librosa.load(file, sr=22050)
     return list(librosa.frames_to_time(librosa.beat.beat_track(y=y, sr=rate)[1], sr=rate))
@@ -125,7 +119,7 @@ def main():
     rows, wrong, biases = [], [], []
     for name, beats in list(truth.items())[:2 * len(PATTERNS)]:
         h, other = heard[name], library(files[name])
-        downs = [h["beats"][i] for i in h["bars"] or []] if h["beats"] else []
+        downs = bar_lines(h)
         rows.append([f(beats, h["beats"], 0.07), f(beats, h["beats"], 0.02), f(beats[::4], downs, 0.07), f(beats, plainly[name]["beats"], 0.07), f(beats, other, 0.07)])
         t = h["tempo"] or {"bpm": 0, "confidence": 0}
         wrong += [name] * (rows[-1][0] < 0.5 and t["confidence"] > SURE)
@@ -153,7 +147,7 @@ def main():
         print(f"time bias where the beat is found: median {1000 * np.median(biases):+.1f} ms, {1000 * min(biases):+.1f} to {1000 * max(biases):+.1f}")
     for name, tempo, (sign, bar, _), swing, *_ in METERS:
         h, beats = heard[name], truth[name]
-        downs = [h["beats"][i] for i in h["bars"] or []] if h["beats"] else []
+        downs = bar_lines(h)
         print(f"{name:16} F70 {f(beats, h['beats'], 0.07):.2f} F20 {f(beats, h['beats'], 0.02):.2f} bar lines {f(beats[::bar], downs, 0.07):.2f}; meter {h['meter']} of {sign}; swing {h['swing']} of {swing}; confidence {(h['tempo'] or {'confidence': 0})['confidence']:.2f}")
     silence = WORK / "silence.wav"
     soundfile.write(silence, np.zeros(44100 * 10), 44100)

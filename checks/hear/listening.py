@@ -37,3 +37,15 @@ def key_of(heard):
 def hear(files):
     """What is heard in each file."""
     return [json.loads(line) for line in example("hear", "hear", *files)]
+
+
+def beats_f(truth, found, window=0.07):
+    """The field's F-measure of beats (None are as none). Its usual trim of five seconds is left out: what the checks hear is short."""
+    import mir_eval
+    import numpy
+    return mir_eval.beat.f_measure(truth, numpy.array(found or []), f_measure_threshold=window)
+
+
+def bar_lines(heard):
+    """The times at which bars begin."""
+    return [heard["beats"][i] for i in heard["bars"] or []] if heard["beats"] else []

@@ -8,11 +8,10 @@ fewer meters are right than FLOOR, which is a little under what was reached last
 import json
 import sys
 
-from listening import WORK, enter, example, hear
+from listening import WORK, bar_lines, beats_f, enter, example, hear
 
 enter(__file__)
 
-import mir_eval
 import numpy as np
 
 FLOOR = 0.78
@@ -64,16 +63,10 @@ def passage(name, meter, number, company):
     return text + " }\n", np.concatenate([[0], np.cumsum(lengths)[:-1]]), beats
 
 
-def f(truth, found):
-    # The metric's usual trim of five seconds is left out: passages are short.
-    return mir_eval.beat.f_measure(truth, np.array(found or []), f_measure_threshold=0.07)
-
-
 def judged(key, passage, heard):
     """Meter and company, whether the meter is right, F of beats and of bar lines."""
     (m, _, c), (_, beats, bar) = key, passage
-    downs = [heard["beats"][i] for i in heard["bars"] or []] if heard["beats"] else []
-    return m, c, heard["meter"] == METERS[m][0], f(beats, heard["beats"]), f(beats[::bar], downs)
+    return m, c, heard["meter"] == METERS[m][0], beats_f(beats, heard["beats"]), beats_f(beats[::bar], bar_lines(heard))
 
 
 def line(rows):
@@ -86,11 +79,14 @@ def main():
     (WORK / "meters.kdl").write_text('lesson "Meters" {\n' + "".join(text for text, *_ in made.values()) + "}\n")
     example("sound", "render", WORK / "meters.kdl", WORK / "meters", 100)
     files = [WORK / "meters" / f"m{m}-{n}-{c}-100.wav" for m, n, c in made]
-    plain = [json.loads(line) for line in example("hear", "hear", "--plain", *files)]
-    told = [json.loads(line) for line in example("hear", "hear", *[a for file, (_, beats, _) in zip(files, made.values()) for a in (f"--bpm={60 / np.diff(beats).mean():.1f}", file)])]
-    taps = [json.loads(line) for line in example("hear", "hear", *[a for file, (_, beats, _) in zip(files, made.values()) for a in ("--pins=" + ",".join(f"{t:.3f}" for t in beats[4:8]), file)])]
-    rows, told_rows, tapped_rows = (np.array([judged(*of, h) for of, h in zip(made.items(), answers)], float) for answers in (hear(files), told, taps))
-    plain = np.array([f(beats, p["beats"]) for (_, beats, _), p in zip(made.values(), plain)])
+    truths = [beats for _, beats, _ in made.values()]
+    answers = lambda *arguments: [json.loads(answer) for answer in example("hear", "hear", *arguments)]
+    # An option stands before the file that it is for.
+    helped = lambda option: answers(*[argument for file, beats in zip(files, truths) for argument in (option(beats), file)])
+    told = helped(lambda beats: f"--bpm={60 / np.diff(beats).mean():.1f}")
+    taps = helped(lambda beats: "--pins=" + ",".join(f"{t:.3f}" for t in beats[4:8]))
+    rows, told_rows, tapped_rows = (np.array([judged(*of, h) for of, h in zip(made.items(), heard)], float) for heard in (hear(files), told, taps))
+    plain = np.array([beats_f(beats, p["beats"]) for beats, p in zip(truths, answers("--plain", *files))])
     for m, meter in enumerate(METERS):
         for c, name in enumerate(COMPANY):
             own = (rows[:, 0] == m) & (rows[:, 1] == c)

@@ -224,8 +224,9 @@ def exchange(program, old, new, out):
 # Beats to a bar in each meter that bars are found in; a reading's bars may begin on each of these, in this order.
 METERS = (4, 3, 2)
 FIRSTS = [(bar, first) for bar in METERS for first in range(bar)]
-# Where the cues hold the octaves from a usual tempo, whether the record begins on a beat, and what the network of beats tells of the meter.
-OCTAVES, BEGINS, TOLD = 72, 76, slice(85, 88)
+# Where the cues hold the octaves from a usual tempo, how alike a reading is to the network's way and to that of onset strength, whether the record begins on a beat, and what the network
+# of beats tells of the meter.
+OCTAVES, WAYS, BEGINS, TOLD = 72, (74, 75), 76, slice(85, 88)
 
 
 def inputs(reading):
@@ -392,7 +393,7 @@ def learn(clips, some):
 
 
 def judge(nets, clips, some):
-    """For each clip: F of the chosen reading, its odds, the meter, whether the bars are right, the best F."""
+    """For each clip: kind, beats to a bar, F of the chosen reading, its odds, the meter, whether the bars are right, F of the best reading, of the network's own way and of onset strength's."""
     import torch
     out = []
     for c in some:
@@ -405,7 +406,8 @@ def judge(nets, clips, some):
         odds /= odds.sum() + np.exp(-max(scores.max(), 0))
         chosen = odds.sum(1).argmax()
         meters = [sum(o for o, (bar, _) in zip(odds[chosen], FIRSTS) if bar == m) for m in METERS]
-        out.append((clips.kind[c], clips.bar[c], clips.f[rows][chosen], odds[chosen].sum(), METERS[int(np.argmax(meters))], clips.right[rows][chosen][scores[chosen].argmax()] == 1, clips.best[c]))
+        out.append((clips.kind[c], clips.bar[c], clips.f[rows][chosen], odds[chosen].sum(), METERS[int(np.argmax(meters))], clips.right[rows][chosen][scores[chosen].argmax()] == 1, clips.best[c],
+                    *(clips.f[rows][clips.cues[rows, way].argmax()] for way in WAYS)))
     return np.array(out, float)
 
 
@@ -414,7 +416,7 @@ def show(rows):
         for bar in METERS:
             r = rows[(rows[:, 0] == kind) & (rows[:, 1] == bar)]
             if len(r):
-                print(f"{name:9} {bar} beats a bar, {len(r):4}: F {r[:, 2].mean():.3f} (over .9: {np.mean(r[:, 2] > 0.9):.2f}; best reading {r[:, 6].mean():.3f}), meter {np.mean(r[:, 4] == bar):.2f}, bars {r[:, 5].mean():.2f}")
+                print(f"{name:9} {bar} beats a bar, {len(r):4}: F {r[:, 2].mean():.3f} (over .9: {np.mean(r[:, 2] > 0.9):.2f}; network {r[:, 7].mean():.3f}, onsets {r[:, 8].mean():.3f}, best reading {r[:, 6].mean():.3f}), meter {np.mean(r[:, 4] == bar):.2f}, bars {r[:, 5].mean():.2f}")
         r = rows[rows[:, 0] == kind]
         if kind == 3 and len(r):
             print(f"{name:9} {len(r):4}: odds of a beat {r[:, 3].mean():.2f}, over .6 in {np.mean(r[:, 3] > 0.6):.2f}")
