@@ -1,4 +1,5 @@
-"""Trains the choice between readings of the beat and bars over them: python3 training/beats/choice.py clips DATA SOUNDFONT FOLDER PROGRAMS COUNT SEED makes COUNT clips, …choice.py train FILE… WEIGHTS trains.
+"""Trains the choice between readings of the beat and bars over them: python3 training/beats/choice.py clips DATA SOUNDFONT FOLDER PROGRAMS COUNT SEED makes COUNT clips, …choice.py train FILE… WEIGHTS trains,
+…choice.py join WEIGHTS… OUT puts networks of several trainings side by side.
 
 Clips: passages made up by dice and played by the project's own `sound`; patterns of `patterns.py` and `manners.py` by other sounds; takes of players 00 and 01, each heard by a network of
 beats that has not learned from that player (one that has is surer of it than it will be of anybody); and some without a beat. None of the patterns of `checks/hear/beats.py`
@@ -91,7 +92,7 @@ def passage(rng, name):
     if meter.parts == 3:
         bpm = min(bpm, 140.0)
     bars = int(rng.integers(8, 15)) if meter.beats > 2 else int(rng.integers(10, 20))
-    wave, period, phase = rng.uniform(0, 0.04), rng.uniform(6, 16), rng.uniform(0, 2 * np.pi)
+    wave, period, phase = rng.uniform(0, 0.04) * (rng.random() < 0.5), rng.uniform(6, 16), rng.uniform(0, 2 * np.pi)
     tempi = [round(bpm * (1 + wave * np.sin(2 * np.pi * b / period + phase)), 3) for b in range(bars)]
     text = f' passage "{name}" {{\n tempo {tempi[0]}\n meter "{meter.name}"\n slots {slots}\n'
     if meter.parts == 4 and rng.random() < 0.35:
@@ -202,7 +203,9 @@ def other_clips(count, data, soundfont, folder, seed, kind):
         elif kind == "players":
             without = ("00", "01")[n % 2]
             pool = every[without]
-            audio, beats, places, bar = clips.player_clip(sounds, rng, pool[rng.integers(len(pool))], pool)
+            take = pool[rng.integers(len(pool))]
+            file = folder / f"{take.stem}-{seed}-{n}.wav"
+            audio, beats, places, bar = clips.player_clip(sounds, rng, take, pool)
         else:
             audio, beats, places, bar = clips.pattern_clip(sounds, rng)
         # What lies after a player's last beat is cut off.
@@ -226,7 +229,7 @@ METERS = (4, 3, 2)
 FIRSTS = [(bar, first) for bar in METERS for first in range(bar)]
 # Where the cues hold the octaves from a usual tempo, how alike a reading is to the network's way and to that of onset strength, whether the record begins on a beat, and what the network
 # of beats tells of the meter.
-OCTAVES, WAYS, BEGINS, TOLD = 72, (74, 75), 76, slice(85, 88)
+OCTAVES, WAYS, BEGINS, TOLD = 72, [74, 75], 76, slice(85, 88)
 
 
 def inputs(reading):
@@ -261,9 +264,9 @@ def make(data, soundfont, folder, programs, count, seed):
     folder.mkdir(parents=True, exist_ok=True)
     out = {"cues": [], "shared": [], "own4": [], "own3": [], "own2": [], "right": [], "f": [], "clip": []}
     clips = {"kind": [], "bar": [], "name": []}
-    shares = zip((0.4, 0.36, 0.3, 0.1), ("own", "patterns", "players", "idle"))
+    shares = zip((0.32, 0.32, 0.32, 0.04), ("own", "patterns", "players", "idle"))
     for kind, (share, name) in enumerate(shares):
-        wanted = round(share * count / 1.16)
+        wanted = round(share * count)
         made = own_clips(wanted, folder, programs, seed) if kind == 0 else other_clips(wanted, data, soundfont, folder, seed, name)
         for file, beats, places, bar, without in made:
             line = subprocess.run([programs / f"readings{'-' + without if without else ''}", file], check=True, capture_output=True, text=True).stdout
@@ -283,9 +286,11 @@ def make(data, soundfont, folder, programs, count, seed):
     np.savez_compressed(folder / f"readings-{seed}.npz", **{f"clip_{k}": v for k, v in clips.items()}, **{k: np.array(v, np.float32 if k not in ("clip",) else int) for k, v in out.items()})
 
 
-HIDDEN, HIDDEN_BARS, ROUNDS, TOGETHER_SEEN, RATE, DECAY = 48, 16, 8, 32, 4e-3, 0.3
-# Networks whose odds are averaged; side by side they are one with as many more hidden units.
-TOGETHER = 4
+# Hidden values of a network for readings and of one for bars, and how many networks, whose odds are averaged; side by side they are one with as many more hidden values.
+HIDDEN, HIDDEN_BARS, TOGETHER = 96, 32, 4
+# What the networks see, and their hidden values, as they lie in a file.
+SIZES = [(inputs, TOGETHER * hidden) for inputs, hidden in ((106, HIDDEN), (83, HIDDEN_BARS), (75, HIDDEN_BARS), (67, HIDDEN_BARS))]
+ROUNDS, SEEN_TOGETHER, RATE, DECAY, LEFT_OUT = 8, 32, 4e-3, 0.3, 0.08
 # Usual tempi in octaves from 112 beats a minute, and their spread: of dotted beats 76. What meters other than 4/4, which come oftener here than on records, lose.
 MIDDLES, SPREAD, RARE = {4: 0.0, 3: 0.0, 2: -0.56}, 0.55, 0.25
 # How often a clip that begins with a beat is looked at, for every time that one begun anywhere is: records and passages mostly do begin with one.
@@ -299,10 +304,11 @@ def usual(octaves):
 
 
 class Clips:
-    """Readings of clips, as tensors; `like` gives the spread of the inputs where it was learned from other clips."""
+    """Readings of clips, as tensors."""
 
-    def __init__(self, files, like=None):
+    def __init__(self, files):
         import torch
+        self.device = "cuda" if torch.cuda.is_available() else "cpu"
         parts, clips = [], 0
         for file in files:
             with np.load(file) as z:
@@ -311,70 +317,86 @@ class Clips:
             clips += len(d["clip_kind"])
             parts.append(d)
         d = {k: np.concatenate([p[k] for p in parts]) for k in parts[0]}
-        self.f, self.cues, self.kind, self.bar = d["f"], d["cues"], d["clip_kind"], d["clip_bar"]
+        self.f, self.kind, self.bar, self.right = d["f"], d["clip_kind"], d["clip_bar"], d["right"]
+        self.octaves, self.ways, begins = d["cues"][:, OCTAVES].copy(), d["cues"][:, WAYS].copy(), d["cues"][:, BEGINS].copy()
         self.player = np.array([str(n)[:2] for n in d["clip_name"]])
+        self.solo = np.array(["solo" in str(n) for n in d["clip_name"]])
         self.rows = [slice(a, b) for a, b in zip(*(np.searchsorted(d["clip"], np.arange(clips), side) for side in ("left", "right")))]
-        self.spread = like.spread if like else {k: (d[k].mean(0), d[k].std(0) + 1e-3) for k in ("cues", "shared")}
-        self.x = [torch.tensor((d[k] - self.spread[k][0]) / self.spread[k][1]) for k in ("cues", "shared")] + [torch.tensor(d[f"own{bar}"]) for bar in METERS]
-        best = np.full(clips, -1.0)
-        np.maximum.at(best, d["clip"], self.f)
-        self.best = best
-        good = (self.f >= best[d["clip"]] - 0.05) & (best[d["clip"]] >= 0.6)
-        self.right = d["right"]
+        self.spread = {k: (d[k].mean(0), d[k].std(0) + 1e-3) for k in ("cues", "shared")}
+        tensor = lambda a: torch.tensor(a, dtype=torch.float32, device=self.device)
+        self.x = [tensor((d[k] - self.spread[k][0]) / self.spread[k][1]) for k in ("cues", "shared")] + [tensor(d[f"own{bar}"]) for bar in METERS]
+        self.best = np.full(clips, -1.0)
+        np.maximum.at(self.best, d["clip"], self.f)
+        good = (self.f >= self.best[d["clip"]] - 0.05) & (self.best[d["clip"]] >= 0.6)
         # What should get the odds: bars that are right over readings that are nearly as good as the best.
-        self.good = torch.tensor((d["right"] * good[:, None]).astype(np.float32))
-        self.tells = (best >= 0.6) | (best == -1)
+        self.good = tensor(d["right"] * good[:, None])
+        some = np.array([r.stop > r.start for r in self.rows])
+        self.tells = some & ((self.best >= 0.6) | (self.best == -1))
+        self.begins = np.array([s and begins[r][self.f[r].argmax()] > 0.5 for s, r in zip(some, self.rows)])
 
 
-def network(clips):
+def network(clips, seed):
     import torch
     from torch import nn
+    dice = torch.Generator().manual_seed(seed)
+
+    def values(into, out):
+        """Of each network."""
+        most = into**-0.5
+        return nn.Parameter((2 * most * torch.rand(TOGETHER, into, out, generator=dice) - most).to(clips.device))
 
     class Network(nn.Module):
-        """Scores of a reading with each bars over it, [reading, first]: of the reading by its cues, and of bars in each meter."""
+        """Scores of a reading with each bars over it, [network, reading, first]: of the reading by its cues, and of bars in each meter."""
 
         def __init__(self):
             super().__init__()
             cues, shared, *own = (x.shape[-1] for x in clips.x)
-            self.reading = nn.Sequential(nn.Linear(cues, HIDDEN), nn.ReLU(), nn.Linear(HIDDEN, 1))
-            self.shared = nn.ModuleList(nn.Linear(shared, HIDDEN_BARS) for _ in METERS)
-            self.own = nn.ModuleList(nn.Linear(o, HIDDEN_BARS, bias=False) for o in own)
-            self.last = nn.ModuleList(nn.Linear(HIDDEN_BARS, 1) for _ in METERS)
+            each = lambda make: nn.ParameterList([make(o) for o in own])
+            self.reading = nn.ParameterList([values(cues, HIDDEN), values(1, HIDDEN), values(HIDDEN, 1), values(1, 1)])
+            self.shared, self.offsets, self.own = each(lambda o: values(shared, HIDDEN_BARS)), each(lambda o: values(1, HIDDEN_BARS)), each(lambda o: values(o, HIDDEN_BARS))
+            self.last, self.last_offsets = each(lambda o: values(HIDDEN_BARS, 1)), each(lambda o: values(1, 1))
 
         def forward(self, cues, shared, *own):
-            bars = [last(torch.relu(first(shared)[:, None] + second(x)))[..., 0] for x, first, second, last in zip(own, self.shared, self.own, self.last)]
-            return torch.cat(bars, 1) + self.reading(cues)
+            first, offset, last, last_offset = self.reading
+            scores = torch.relu(cues @ first + offset) @ last + last_offset
+            bars = []
+            for x, first, offset, second, last, last_offset in zip(own, self.shared, self.offsets, self.own, self.last, self.last_offsets):
+                own_part = torch.einsum("nrfi,nih->nrfh", x.expand(TOGETHER, *x.shape[-3:]), second)
+                hidden = torch.relu((shared @ first + offset)[:, :, None] + own_part)
+                bars.append(torch.einsum("nrfh,nh->nrf", hidden, last[..., 0]) + last_offset)
+            return torch.cat(bars, 2) + scores
 
     return Network()
 
 
-def learn_one(clips, some, seed):
+def learn(clips, some, seed=5):
     """Of these clips. What is learned is to give what is good all the odds, and none where there is no beat."""
     import torch
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
-    net = network(clips)
-    begins = lambda c: clips.cues[clips.rows[c]][clips.f[clips.rows[c]].argmax(), BEGINS] > 0.5
-    told = [c for c in some if clips.tells[c] and clips.rows[c].stop > clips.rows[c].start for _ in range(AT_BAR if begins(c) else 1)]
-    steps = ROUNDS * len(told) // TOGETHER_SEEN
+    net, device = network(clips, seed), clips.device
+    told = np.array([c for c in some if clips.tells[c] for _ in range(AT_BAR if clips.begins[c] else 1)])
+    steps = ROUNDS * len(told) // SEEN_TOGETHER
     optimizer = torch.optim.AdamW(net.parameters(), RATE, weight_decay=DECAY)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, RATE, total_steps=steps + 1, pct_start=0.05)
     slow = [p.detach().clone() for p in net.parameters()]
     for step in range(steps):
-        batch = [told[n] for n in rng.integers(0, len(told), TOGETHER_SEEN)]
-        rows = np.concatenate([np.arange(clips.rows[c].start, clips.rows[c].stop) for c in batch])
-        of = torch.tensor(np.repeat(np.arange(len(batch)), [clips.rows[c].stop - clips.rows[c].start for c in batch]))
+        batch = told[rng.integers(0, len(told), SEEN_TOGETHER)]
+        rows = torch.tensor(np.concatenate([np.arange(clips.rows[c].start, clips.rows[c].stop) for c in batch]), device=device)
+        of = torch.tensor(np.repeat(np.arange(len(batch)), [clips.rows[c].stop - clips.rows[c].start for c in batch]), device=device)
         # Values are left out at random, the same in all readings of a clip.
-        kept = [(torch.rand(len(batch), x.shape[-1]) > 0.08).float()[of] for x in clips.x]
-        scores = net(*[x[rows] * (k if x.ndim == 2 else k[:, None]) for x, k in zip(clips.x, kept)])
+        kept = [(torch.rand(TOGETHER, len(batch), x.shape[-1], device=device) > LEFT_OUT).float()[:, of] for x in clips.x]
+        scores = net(*[x[rows] * (k if x.ndim == 2 else k[:, :, None]) for x, k in zip(clips.x, kept)])
         good = clips.good[rows]
-        every, those = scores.logsumexp(1), (scores + torch.log(good.clamp(min=1e-9))).logsumexp(1)
+        every, those = scores.logsumexp(2), (scores + torch.log(good.clamp(min=1e-9))).logsumexp(2)
         # That none of them is right is one of the choices, of odds 1.
-        top = torch.zeros(len(batch)).scatter_reduce(0, of, every.detach(), "amax")
-        all_odds = torch.zeros(len(batch)).index_add(0, of, torch.exp(every - top[of])) + torch.exp(-top)
-        none = torch.tensor([float(clips.best[c] == -1) for c in batch])
-        good_odds = torch.zeros(len(batch)).index_add(0, of, torch.exp(those - top[of]) * (good.sum(1) > 0)) + torch.exp(-top) * none
-        loss = (torch.log(all_odds) - torch.log(good_odds.clamp(min=1e-12))).mean()
+        at = of.expand(TOGETHER, -1)
+        nothing = torch.zeros(TOGETHER, len(batch), device=device)
+        top = nothing.scatter_reduce(1, at, every.detach(), "amax")
+        all_odds = nothing.scatter_add(1, at, torch.exp(every - top.gather(1, at))) + torch.exp(-top)
+        none = torch.tensor(clips.best[batch] == -1, device=device).float()
+        good_odds = nothing.scatter_add(1, at, torch.exp(those - top.gather(1, at)) * (good.sum(1) > 0)) + torch.exp(-top) * none
+        loss = (torch.log(all_odds) - torch.log(good_odds.clamp(min=1e-12))).mean(1).sum()
         optimizer.zero_grad()
         loss.backward()
         optimizer.step()
@@ -388,12 +410,8 @@ def learn_one(clips, some, seed):
     return net
 
 
-def learn(clips, some):
-    return [learn_one(clips, some, seed) for seed in range(5, 5 + TOGETHER)]
-
-
-def judge(nets, clips, some):
-    """For each clip: kind, beats to a bar, F of the chosen reading, its odds, the meter, whether the bars are right, F of the best reading, of the network's own way and of onset strength's."""
+def judge(net, clips, some):
+    """For each clip: kind, beats to a bar, F of the chosen reading, its odds, the meter, whether the bars are right, F of the best reading, of the network's own way and of onset strength's, whether it is a solo."""
     import torch
     out = []
     for c in some:
@@ -401,25 +419,25 @@ def judge(nets, clips, some):
         if rows.stop == rows.start:
             continue
         with torch.no_grad():
-            scores = sum(net(*[x[rows] for x in clips.x]) for net in nets).numpy() / len(nets) + usual(clips.cues[rows, OCTAVES])
+            scores = net(*[x[rows] for x in clips.x]).mean(0).cpu().numpy() + usual(clips.octaves[rows])
         odds = np.exp(scores - max(scores.max(), 0))
         odds /= odds.sum() + np.exp(-max(scores.max(), 0))
         chosen = odds.sum(1).argmax()
         meters = [sum(o for o, (bar, _) in zip(odds[chosen], FIRSTS) if bar == m) for m in METERS]
-        out.append((clips.kind[c], clips.bar[c], clips.f[rows][chosen], odds[chosen].sum(), METERS[int(np.argmax(meters))], clips.right[rows][chosen][scores[chosen].argmax()] == 1, clips.best[c],
-                    *(clips.f[rows][clips.cues[rows, way].argmax()] for way in WAYS)))
+        ways = (clips.f[rows][clips.ways[rows, way].argmax()] for way in range(len(WAYS)))
+        out.append((clips.kind[c], clips.bar[c], clips.f[rows][chosen], odds[chosen].sum(), METERS[int(np.argmax(meters))], clips.right[rows][chosen][scores[chosen].argmax()] == 1, clips.best[c], *ways, clips.solo[c]))
     return np.array(out, float)
 
 
 def show(rows):
-    for kind, name in ((0, "own"), (1, "patterns"), (2, "players"), (3, "no beat")):
+    for kind, solo, name in ((0, 0, "own"), (1, 0, "patterns"), (2, 0, "comping"), (2, 1, "solos")):
         for bar in METERS:
-            r = rows[(rows[:, 0] == kind) & (rows[:, 1] == bar)]
+            r = rows[(rows[:, 0] == kind) & (rows[:, 1] == bar) & (rows[:, 9] == solo)]
             if len(r):
                 print(f"{name:9} {bar} beats a bar, {len(r):4}: F {r[:, 2].mean():.3f} (over .9: {np.mean(r[:, 2] > 0.9):.2f}; network {r[:, 7].mean():.3f}, onsets {r[:, 8].mean():.3f}, best reading {r[:, 6].mean():.3f}), meter {np.mean(r[:, 4] == bar):.2f}, bars {r[:, 5].mean():.2f}")
-        r = rows[rows[:, 0] == kind]
-        if kind == 3 and len(r):
-            print(f"{name:9} {len(r):4}: odds of a beat {r[:, 3].mean():.2f}, over .6 in {np.mean(r[:, 3] > 0.6):.2f}")
+    r = rows[rows[:, 0] == 3]
+    if len(r):
+        print(f"no beat   {len(r):4}: odds of a beat {r[:, 3].mean():.2f}, over .6 in {np.mean(r[:, 3] > 0.6):.2f}")
     r = rows[rows[:, 0] != 3]
     for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.85), (0.85, 1.01)):
         own = r[(r[:, 3] >= low) & (r[:, 3] < high)]
@@ -427,33 +445,54 @@ def show(rows):
             print(f"   odds {low:.2f} to {min(high, 1):.2f}: {len(own)} clips, right {np.mean(own[:, 2] > 0.8):.2f}")
 
 
-def write(nets, spread, target):
+def write(net, spread, target):
     """The networks side by side as one, the inputs' spread in their first layers; each layer as [in][out] and its offsets, as little-endian halves: of the reading, then of each meter's bars."""
-    values = lambda t: t.detach().numpy().astype(float)
-    join = lambda each, axis=0: np.concatenate([each(net) for net in nets], axis)
-    mean = lambda each: np.mean([each(net) for net in nets], 0)
+    values = lambda t: t.detach().cpu().numpy().astype(float)
 
-    def first(layer, middle, deviation):
-        weights = values(layer.weight).T / deviation[:, None]
-        return weights, values(layer.bias) - middle @ weights
+    def layers(first, offset, last, last_offset, middle, deviation, own=None):
+        """`own` are first layers of inputs that are taken as they are."""
+        weights = values(first) / deviation[:, None]
+        offsets = values(offset)[:, 0] - middle @ weights
+        weights = np.concatenate([weights, values(own)], 1) if own is not None else weights
+        return [np.concatenate(list(weights), 1), offsets.ravel(), values(last).ravel() / TOGETHER, values(last_offset).mean(0)]
 
-    parts = [join(lambda n: first(n.reading[0], *spread["cues"])[0], 1), join(lambda n: first(n.reading[0], *spread["cues"])[1])]
-    parts += [join(lambda n: values(n.reading[2].weight).T) / len(nets), mean(lambda n: values(n.reading[2].bias))]
+    parts = layers(*net.reading, *spread["cues"])
     for m in range(len(METERS)):
-        parts += [join(lambda n: np.concatenate([first(n.shared[m], *spread["shared"])[0], values(n.own[m].weight).T]), 1), join(lambda n: first(n.shared[m], *spread["shared"])[1])]
-        parts += [join(lambda n: values(n.last[m].weight).T) / len(nets), mean(lambda n: values(n.last[m].bias))]
+        parts += layers(net.shared[m], net.offsets[m], net.last[m], net.last_offsets[m], *spread["shared"], net.own[m])
     pathlib.Path(target).write_bytes(b"".join(p.astype("<f2").tobytes() for p in parts))
 
 
 def train(files, target):
     clips = Clips(files)
     every = np.arange(len(clips.kind))
-    rows = [judge(learn(clips, every[every % 4 != fold]), clips, every[every % 4 == fold]) for fold in range(2)]
-    show(np.concatenate(rows))
+    kept = np.random.default_rng(0).random(len(every)) < 0.1
+    print("kept from learning:")
+    show(judge(learn(clips, every[~kept]), clips, every[kept]))
     for player in ("00", "01"):
         print(f"without player {player}, on that player's clips:")
-        show(judge(learn(clips, every[clips.player != player]), clips, every[clips.player == player]))
+        net = learn(clips, every[clips.player != player])
+        write(net, clips.spread, f"{target}.without-{player}")
+        show(judge(net, clips, every[clips.player == player]))
     write(learn(clips, every), clips.spread, target)
+
+
+def join(files, target):
+    """Networks of several trainings, of one width, side by side as one: their odds are averaged."""
+    each = []
+    for file in files:
+        rest, parts = np.fromfile(file, "<f2").astype(float), []
+        for inputs, hidden in SIZES:
+            sizes = inputs * hidden, hidden, hidden, 1
+            weights, offsets, last, last_offset = np.split(rest[:sum(sizes)], np.cumsum(sizes)[:-1])
+            rest = rest[sum(sizes):]
+            parts.append((weights.reshape(inputs, hidden), offsets, last / len(files), last_offset / len(files)))
+        assert len(rest) == 0, f"{file} is of other networks"
+        each.append(parts)
+    out = []
+    for same in zip(*each):
+        weights, offsets, last, last_offset = zip(*same)
+        out += [np.concatenate(weights, 1).ravel(), *map(np.concatenate, (offsets, last)), sum(last_offset)]
+    pathlib.Path(target).write_bytes(np.concatenate(out).astype("<f2").tobytes())
 
 
 if __name__ == "__main__":
@@ -462,5 +501,7 @@ if __name__ == "__main__":
         make(*sys.argv[2:6], int(sys.argv[6]), int(sys.argv[7]))
     elif sys.argv[1] == "exchange":
         exchange(*sys.argv[2:6])
+    elif sys.argv[1] == "join":
+        join(sys.argv[2:-1], sys.argv[-1])
     else:
         train(sys.argv[2:-1], sys.argv[-1])

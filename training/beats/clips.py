@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 
+import idioms
 import manners
 import patterns as pt
 from sounds import RATE, add, coloured
@@ -70,6 +71,10 @@ class Cut:
         return times[kept] - self.start, places[kept]
 
 
+# What share of patterns is a usual accompaniment or line.
+IDIOMS = 0.4
+
+
 def pattern_clip(sounds, rng):
     meter = pt.METERS[rng.choice(4, p=[0.6, 0.14, 0.15, 0.11])]
     bpm = np.exp(rng.normal(np.log(110), 0.29)).clip(54, 206)
@@ -84,12 +89,19 @@ def pattern_clip(sounds, rng):
             swing, of = rng.uniform(0.5, 0.66), 16
         elif style < 0.5:
             swing, of = rng.uniform(0.54, 0.68), 8
+    kind, line = None, False
+    if rng.random() < IDIOMS:
+        line = rng.random() < 0.35
+        kind = idioms.Kind(rng, idioms.LINES if line else idioms.ACCOMPANIMENTS)
+        meter, bpm, swing, of = kind.meter, kind.bpm, kind.swing, 16 if kind.parts == 4 else 8
     bars = int(np.ceil((SECONDS + 8) * bpm / 60 / meter.beats)) + 5
     time = pt.Time(rng, meter, bpm, bars * meter.beats, swing, of)
     chords = pt.harmony(rng, bars, meter)
     guitars = [(pt.comping if rng.random() < 0.6 else manners.accompanied)(rng, time, chords, bars) for _ in range(2 if rng.random() < 0.2 else 1)]
     lines = rng.random()
-    if lines < 0.3:
+    if kind:
+        guitars[0] = (idioms.improvised if line else idioms.accompanied)(rng, time, chords, bars, kind)
+    elif lines < 0.3:
         guitars[0] = (pt.line if lines < 0.04 else manners.improvised)(rng, time, chords, bars)
     alone = rng.random() < 0.6
     bass = pt.bass(rng, time, chords, bars) if not alone and rng.random() < 0.75 else []

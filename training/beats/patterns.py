@@ -32,9 +32,11 @@ class Time:
     """Beats whose tempo moves, and where the slots between them lie."""
 
     def __init__(self, rng, meter, bpm, beats, swing, of):
-        wave = rng.uniform(0, 0.04) if rng.random() < 0.6 else 0.0
+        # Half of all playing keeps to a click, or might.
+        moves = rng.random() < 0.5
+        wave = rng.uniform(0, 0.04) if moves and rng.random() < 0.6 else 0.0
         period, phase = rng.uniform(8, 64), rng.uniform(0, 2 * np.pi)
-        walk = np.cumsum(rng.standard_normal(beats)) * (rng.uniform(0, 0.004) if rng.random() < 0.5 else 0.0)
+        walk = np.cumsum(rng.standard_normal(beats)) * (rng.uniform(0, 0.004) if moves and rng.random() < 0.5 else 0.0)
         lengths = 60 / bpm * np.clip(1 + wave * np.sin(2 * np.pi * np.arange(beats) / period + phase) + walk, 0.85, 1.15)
         self.times = np.concatenate([[0], np.cumsum(lengths)])
         self.meter = meter

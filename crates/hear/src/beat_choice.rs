@@ -1,13 +1,13 @@
-//! Which reading of the beat it is: the network's beats, those of onset strength and even ones by both, each also at other rates and phases, are held side by side, and one is chosen.
+//! Which reading of the beat it is: the network's beats, those of onset strength and such as keep their tempo, each also at other rates and phases, are held side by side, and one is chosen.
 //!
 //! # Conventions
 //! Frames are those of the onset stream, with fractions.
 //!
 //! # Method
 //! What a tracker gets wrong is mostly the octave or the phase (M. Davies, N. Degara and M. Plumbley, "Evaluation methods for musical audio beat tracking algorithms",
-//! 2009, list such readings of one beat), so all of them are made from three ways through the record, and each is judged as a whole: how likely the network holds its beats and
-//! the places between, how strong onsets, bass and changes of harmony are there, which way strings are struck, how much bars are alike, how usual the tempo is, and whether the
-//! sound begins on it. A small network gives each reading its odds; those were learned on playing made for it and on players 00 and 01 (`training/beats/choice.py`).
+//! 2009, list such readings of one beat), so all of them are made from a few ways through the record, and each is judged as a whole: how likely the network holds its beats and
+//! the places between, how strong onsets, bass and changes of harmony are there, where long notes begin, which way strings are struck, how much bars are alike, how usual the tempo is and how much it
+//! bends, whether all of the record speaks for it, and whether the sound begins on it. A small network gives each reading its odds; those were learned on playing made for it and on players 00 and 01 (`training/beats/choice.py`).
 
 use crate::bar_marks::{BarMarks, bar_marks};
 use crate::beats::{Activity, GRIDS, odds, wide};
@@ -55,7 +55,7 @@ const STREAMS: usize = 9;
 /// Streams whose even and odd beats are held against each other.
 const ALTERNATING: [usize; 5] = [1, 2, 3, 4, 7];
 /// What a reading is judged by.
-pub(crate) const CUES: usize = STREAMS * PLACES.len() + 2 * ALTERNATING.len() + 4 + 2 + 2 + 2 + 2 + 9 + 3 + 1 + 3;
+pub(crate) const CUES: usize = STREAMS * PLACES.len() + 2 * ALTERNATING.len() + 4 + 2 + 2 + 2 + 2 + 9 + 3 + 1 + 3 + 4 + PLACES.len() + 2 + 2;
 
 /// The cue that holds octaves from a usual tempo, and the first of those that hold what the network of beats tells of the meter.
 pub(crate) const OCTAVES: usize = 72;
@@ -66,6 +66,8 @@ pub(crate) struct Cues {
     streams: [Vec<f32>; STREAMS],
     /// Places and heights of onsets.
     onsets: Vec<(f64, f64)>,
+    /// Around each onset, how much longer it lasts until the next than it mostly does.
+    held: Vec<f32>,
     first: f64,
     last: f64,
     meters: [f32; 3],
@@ -106,7 +108,7 @@ impl Cues {
         let beat: Vec<f32> = (0..frames).map(|n| near(&pulse.beat, n / 2)).collect();
         let certain = beat.iter().map(|p| crate::beat_path::log_odds(*p) / 5.0).collect();
         let a = &activity.all;
-        let struck_at = (1..frames.saturating_sub(1)).filter(|n| a[*n] > 0.2 && a[*n] >= a[n - 1] && a[*n] > a[n + 1]).map(|n| (n as f64, a[n])).collect();
+        let struck_at: Vec<(f64, f64)> = (1..frames.saturating_sub(1)).filter(|n| a[*n] > 0.2 && a[*n] >= a[n - 1] && a[*n] > a[n + 1]).map(|n| (n as f64, a[n])).collect();
         let strong: Vec<usize> = (0..frames).filter(|n| activity.all[*n] > 0.3).collect();
         let mean_one = |v: Vec<f32>| -> Vec<f32> {
             let mean = v.iter().sum::<f32>() / v.len().max(1) as f32;
@@ -125,6 +127,7 @@ impl Cues {
                 mean_one(struck),
                 struck_down(activity, onsets),
             ],
+            held: held(&struck_at, frames),
             onsets: struck_at,
             first: strong.first().copied().unwrap_or(0) as f64,
             last: strong.last().copied().unwrap_or(0) as f64,
@@ -134,6 +137,18 @@ impl Cues {
             classes,
         }
     }
+}
+
+/// The logarithm of how long it is from each onset to the next, a second at most, over what it is on the average; a frame.
+fn held(onsets: &[(f64, f64)], frames: usize) -> Vec<f32> {
+    let lasts: Vec<f64> = onsets.windows(2).map(|o| libm::log((o[1].0 - o[0].0).min(onset_rate()))).collect();
+    let mean = lasts.iter().sum::<f64>() / lasts.len().max(1) as f64;
+    let mut out = vec![0.0; frames];
+    for ((at, _), lasts) in onsets.iter().zip(&lasts) {
+        let at = *at as usize;
+        out[at.saturating_sub(3)..(at + 4).min(frames)].fill((lasts - mean).clamp(-1.5, 1.5) as f32);
+    }
+    out
 }
 
 /// Positive where the low strings sound before the high ones, negative where after them; weighted by the onset.
@@ -176,6 +191,9 @@ pub(crate) struct Reading {
     pub own: bool,
 }
 
+/// Readings that have more than this in common are the same.
+pub(crate) const ALIKE: f64 = 0.97;
+
 /// All readings of the ways (each frames of beats) whose beats are within the lengths.
 pub(crate) fn readings(ways: &[Vec<f64>], lengths: (f64, f64), frames: usize) -> Vec<Reading> {
     let mut out: Vec<Reading> = Vec::new();
@@ -210,7 +228,7 @@ pub(crate) fn readings(ways: &[Vec<f64>], lengths: (f64, f64), frames: usize) ->
                 continue;
             }
             let length = (found[found.len() - 1] - found[0]) / (found.len() - 1) as f64;
-            let there = |r: &Reading| alike(&r.frames, &found) > 0.97;
+            let there = |r: &Reading| alike(&r.frames, &found) > ALIKE;
             if length >= lengths.0 && length <= lengths.1 && !out.iter().any(there) {
                 out.push(Reading { frames: found, way: w, own });
             }
@@ -246,6 +264,20 @@ pub(crate) fn place(beats: &[f64], frame: f64) -> (usize, f64) {
 /// Beats since the last beat.
 fn phase(beats: &[f64], frame: f64) -> f64 {
     place(beats, frame).1
+}
+
+/// How far beats are from even ones, in beats: the root mean square over so many of them, where it is most.
+fn bent(beats: &[f64], together: usize) -> f64 {
+    let together = together.min(beats.len());
+    let middle = (together - 1) as f64 / 2.0;
+    let spread: f64 = (0..together).map(|n| (n as f64 - middle) * (n as f64 - middle)).sum();
+    let window = |own: &[f64]| {
+        let mean = own.iter().sum::<f64>() / together as f64;
+        let slope = own.iter().enumerate().map(|(n, b)| (n as f64 - middle) * b).sum::<f64>() / spread;
+        let left = own.iter().enumerate().map(|(n, b)| b - mean - slope * (n as f64 - middle)).map(|l| l * l).sum::<f64>();
+        (left / together as f64).sqrt() / slope
+    };
+    beats.windows(together).step_by((together / 4).max(1)).map(window).fold(0.0, f64::max)
 }
 
 /// How far the next beat is from one; the last is as long as the one before.
@@ -306,14 +338,18 @@ pub(crate) fn judge(reading: &Reading, ways: &[Vec<f64>], cues: &Cues) -> [f32; 
     // The network's worth a second, as its own search counts it.
     let own: f32 = (0..count).map(|b| 5.0 * at(&cues.streams[0], b, 0.0) + 3.0).sum();
     out.push(own / seconds.max(1.0) as f32 / 8.0);
-    // How much of what is struck lies on quarters of a beat.
-    let (mut explained, mut all) = (0.0, 1e-6);
-    for (frame, height) in &cues.onsets {
-        let place = 4.0 * phase(beats, *frame);
-        all += height;
-        explained += height * (1.0 - (place - place.round()).abs() / 0.25).max(0.0);
-    }
-    out.push((explained / all) as f32);
+    // How much of what is struck lies on even parts of a beat, as near as a sixteenth of it.
+    let struck: Vec<(f64, f64)> = cues.onsets.iter().map(|(frame, height)| (phase(beats, *frame), *height)).collect();
+    let explained = |parts: f64| -> f32 {
+        let (mut explained, mut all) = (0.0, 1e-6);
+        for (phase, height) in &struck {
+            let place = parts * phase;
+            all += height;
+            explained += height * (1.0 - (place - place.round()).abs() * 16.0 / parts).max(0.0);
+        }
+        (explained / all) as f32
+    };
+    out.push(explained(4.0));
     let bpm = 60.0 / (seconds / count as f64);
     let octaves = libm::log2(bpm / 112.0) as f32;
     out.extend([octaves, octaves * octaves]);
@@ -336,6 +372,19 @@ pub(crate) fn judge(reading: &Reading, ways: &[Vec<f64>], cues: &Cues) -> [f32; 
     let turns: Vec<f64> = beats.windows(5).map(|w| libm::fabs(libm::log((w[4] - w[2]) / (w[2] - w[0])))).collect();
     out.push((20.0 * turns.iter().sum::<f64>() / turns.len().max(1) as f64) as f32);
     out.push((5.0 * turns.iter().fold(0.0, |m: f64, v| m.max(*v))) as f32);
+    // How much more the beats hold than the places halfway between them, by the network and by onsets: in the quarter of the record where it is least, and where it is most.
+    for stream in &cues.streams[..2] {
+        let quarters: [f32; 4] = std::array::from_fn(|q| {
+            let (from, to) = (q * count / 4, (q + 1) * count / 4);
+            (from..to).map(|b| at(stream, b, 0.0) - at(stream, b, 0.5)).sum::<f32>() / (to - from).max(1) as f32
+        });
+        out.push(quarters.iter().fold(f32::MAX, |m, v| m.min(*v)));
+        out.push(quarters.iter().fold(f32::MIN, |m, v| m.max(*v)));
+    }
+    // Long notes mostly begin on beats.
+    out.extend(PLACES.map(|place| (0..count).map(|b| at(&cues.held, b, place)).sum::<f32>() / count as f32));
+    out.extend([2.0, 3.0].map(explained));
+    out.extend([16, 32].map(|together| 4.0 * bent(beats, together) as f32));
     std::array::from_fn(|i| out[i])
 }
 
@@ -431,5 +480,25 @@ mod tests {
         // Odds by the network at places of a beat, then all onsets there.
         assert!(found[..6].iter().all(|odds| *odds < 0.0 && (odds - found[0]).abs() < 1e-6));
         assert!(found[6] > 0.8 && found[7..12].iter().all(|v| *v < 0.1), "{:?}", &found[6..12]);
+        // The last: how far they are from even ones.
+        assert!(found[CUES - 2..].iter().all(|b| b.abs() < 1e-3));
+    }
+
+    #[test]
+    fn beats_that_go_over_to_the_off_beat_are_bent_and_even_ones_are_not() {
+        let even = every(20.0, 100.0, 60);
+        assert!(bent(&even, 32) < 1e-9 && bent(&even[..5], 32) < 1e-9);
+        // Half a beat is lost over ten beats.
+        let slipped: Vec<f64> = even.iter().enumerate().map(|(n, b)| b - 50.0 * ((n as f64 - 25.0) / 10.0).clamp(0.0, 1.0)).collect();
+        assert!(bent(&slipped, 32) > 0.08, "{}", bent(&slipped, 32));
+    }
+
+    #[test]
+    fn what_lasts_until_the_next_onset_is_held_against_the_rest() {
+        let found = held(&[(10.0, 1.0), (30.0, 1.0), (50.0, 1.0), (130.0, 1.0)], 200);
+        assert!(found[50] > 0.5 && found[10] < 0.0 && found[30] == found[10]);
+        // The last one lasts nobody knows how long.
+        assert!(found[130] == 0.0 && found[90] == 0.0);
+        assert!(held(&[], 0).is_empty());
     }
 }

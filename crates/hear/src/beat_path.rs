@@ -43,7 +43,7 @@ impl Worth {
     pub fn new(pulse: &Pulse, weight: f32, own: impl Fn(usize) -> f32) -> Worth {
         let mut worth = Worth { first: Vec::new(), other: Vec::new() };
         for (n, (beat, down)) in pulse.beat.iter().zip(&pulse.down).enumerate() {
-            let odds = weight * (log_odds(*beat) + BEAT_WORTH) + own(n);
+            let odds = weight * beat_worth(*beat) + own(n);
             let share = first_share(*down, *beat);
             worth.first.push(odds + PLACE_WEIGHT * weight * libm::logf(share));
             worth.other.push(odds + PLACE_WEIGHT * weight * libm::logf(1.0 - share));
@@ -54,6 +54,11 @@ impl Worth {
     pub fn frames(&self) -> usize {
         self.first.len()
     }
+}
+
+/// What a beat of this probability is worth.
+pub(crate) fn beat_worth(p: f32) -> f32 {
+    log_odds(p) + BEAT_WORTH
 }
 
 pub(crate) fn log_odds(p: f32) -> f32 {

@@ -55,6 +55,7 @@ mod seat_powers;
 mod seats;
 mod sounding;
 mod stereo;
+mod steady_beats;
 mod streams;
 
 pub use beats::Pins;

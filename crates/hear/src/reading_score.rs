@@ -27,8 +27,8 @@ const MIDDLES: [f32; METERS.len()] = [0.0, 0.0, -0.56];
 /// Records are in 4/4 more often than what was learned from.
 const RARE: [f32; METERS.len()] = [0.0, 0.25, 0.25];
 
-const HIDDEN: usize = 192;
-const HIDDEN_BARS: usize = 64;
+const HIDDEN: usize = 768;
+const HIDDEN_BARS: usize = 256;
 /// What is the same for all bars over a reading: how alike beats are, the meters that the network of beats tells, onsets and its odds at places of a beat, the tempo.
 const SHARED: usize = 3 * LAGS.len() + METERS.len() + 2 * 6 + 1;
 /// With each beat's marks, and whether the record begins with a bar, or begins on a beat at all.
