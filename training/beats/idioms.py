@@ -58,14 +58,13 @@ class Kind:
 
 
 def accompanied(rng, time, chords, bars, kind):
-    """Strokes of a usual accompaniment, of which some are left out, added or moved."""
+    """Strokes of a usual accompaniment, of which some are left out and others added."""
     meter, manner = time.meter, manners.Manner(rng, time.meter)
     n = meter.beats
-    one = [b for b in kind.bars[rng.integers(len(kind.bars))].split()]
-    other = [b for b in kind.bars[rng.integers(len(kind.bars))].split()]
+    one, other = (kind.bars[rng.integers(len(kind.bars))].split() for _ in range(2))
     every, share = int(rng.choice([2, 4, 4, 8])), rng.choice([0.0, 0.25, 0.5])
     gone, more = rng.choice([0.0, 0.03, 0.1]), rng.choice([0.0, 0.03, 0.08])
-    plan, last = [], "."
+    plan = []
     for b in range(bars):
         own = other if b % every == every - 1 and rng.random() < share else one
         for s, token in enumerate(own[b % len(own)]):
@@ -94,7 +93,7 @@ def accompanied(rng, time, chords, bars, kind):
         seconds = max((time.beat(position + length / kind.parts) - time.beat(position)) * short * rng.uniform(0.8, 1.1), 0.05)
         if token in "bf":
             fifth = 7 if token == "f" and rng.random() < 0.8 else 0
-            notes.append((t, low + fifth - (12 if low + fifth - 12 >= 40 else 0), seconds * 1.5, 1.1 * gain))
+            notes.append((t, manners.low_note(low + fifth), seconds * 1.5, 1.1 * gain))
         elif token == "t":
             upper = pitches[1:] or pitches
             turn += 1 if rng.random() < 0.85 else 2
@@ -102,8 +101,7 @@ def accompanied(rng, time, chords, bars, kind):
         else:
             some = pitches[-3:] if token == "h" else pitches
             up = kind.parts * position % 2 > 0.9 and rng.random() < 0.8
-            for i, midi in enumerate(some[::-1] if up else some):
-                notes.append((t + i * spread, midi, seconds, gain / np.sqrt(len(some)) * np.exp(0.12 * rng.standard_normal())))
+            notes += manners.struck(rng, t, some[::-1] if up else some, spread, seconds, gain)
     return notes
 
 
@@ -144,14 +142,12 @@ def improvised(rng, time, chords, bars, kind):
         position = k / kind.parts
         way = -way if rng.random() < turn else way
         step = way * int(rng.choice([0, 1, 1, 1, 2, 2, 3]))
-        if not 0 <= note + step < len(around):
-            way, step = -way, -step
-        note = int(np.clip(note + step, 0, len(around) - 1))
+        note, taken = manners.stepped(note, step, around)
+        way = way if taken == step else -way
         midi = int(around[note])
         root, shape = manners.sounding(chords, position, n)
         if manners.stress(position, n) < 3 and rng.random() < chordal:
-            tones = [m for m in range(midi - 4, midi + 5) if (m - root) % 12 in {i % 12 for i in shape}]
-            midi = min(tones, key=lambda m: abs(m - midi)) if tones else midi
+            midi = manners.chord_tone(midi, root, shape, 4)
         gain = manner.gain(rng, position) * (rng.uniform(0.3, 0.7) if length == 1 and rng.random() < legato else 1)
         seconds = (time.beat(position + length / kind.parts) - time.beat(position)) * (short if length == 1 else 0.95)
         notes.append((t, midi, min(max(seconds, 0.05), 2.0), gain))

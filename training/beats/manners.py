@@ -75,6 +75,29 @@ def sounding(chords, position, beats):
     return chords[min(int(2 * max(position, 0) / beats + 1e-6), len(chords) - 1)]
 
 
+def stepped(note, step, around):
+    """The next of some notes, which turns round at their ends: its place, and the step that it took."""
+    if not 0 <= note + step < len(around):
+        step = -step
+    return int(np.clip(note + step, 0, len(around) - 1)), step
+
+
+def chord_tone(midi, root, shape, reach):
+    """The nearest note of a chord, where there is one within so many semitones."""
+    tones = [m for m in range(midi - reach, midi + reach + 1) if (m - root) % 12 in {i % 12 for i in shape}]
+    return min(tones, key=lambda m: abs(m - midi)) if tones else midi
+
+
+def low_note(midi):
+    """An octave lower where the guitar has it."""
+    return midi - 12 if midi - 12 >= 40 else midi
+
+
+def struck(rng, t, pitches, spread, seconds, gain):
+    """Notes of a chord, one after the other."""
+    return [(t + i * spread, midi, seconds, gain / np.sqrt(len(pitches)) * np.exp(0.12 * rng.standard_normal())) for i, midi in enumerate(pitches)]
+
+
 def improvised(rng, time, chords, bars):
     """Single notes in phrases."""
     meter = time.meter
@@ -116,14 +139,12 @@ def improvised(rng, time, chords, bars):
         near = position - positions[n - 1] if n else 2.0
         way = -way if rng.random() < turn else way
         step = 0 if rng.random() < same else way * (int(rng.integers(3, 6)) if near > 1 or rng.random() < leap else int(rng.integers(1, 3)))
-        if not 0 <= note + step < len(around):
-            way, step = -way, -step
-        note = int(np.clip(note + step, 0, len(around) - 1))
+        note, taken = stepped(note, step, around)
+        way = way if taken == step else -way
         midi = int(around[note])
         root, shape = sounding(chords, position, meter.beats)
         if stress(position, meter.beats) < 3 and rng.random() < chordal:
-            tones = [m for m in range(midi - 5, midi + 6) if (m - root) % 12 in {i % 12 for i in shape}]
-            midi = min(tones, key=lambda m: abs(m - midi)) if tones else midi
+            midi = chord_tone(midi, root, shape, 5)
         gain = manner.gain(rng, position) * (1.25 if near > 1 else 1)
         seconds = max((time.beat(position + far) - time.beat(position)) * (short if far < 1.2 else 0.95) * rng.uniform(0.85, 1.05), 0.05)
         if scratch and rng.random() < scratch:
@@ -209,8 +230,7 @@ def accompanied(rng, time, chords, bars):
             continue
         if "b" in what:
             fifth = 7 if kind == "low and high" and round(position) % n and rng.random() < 0.7 else 0
-            bass = low + fifth - (12 if low + fifth - 12 >= 40 else 0)
-            notes.append((t, bass, seconds * 1.5, 1.2 * gain))
+            notes.append((t, low_note(low + fifth), seconds * 1.5, 1.2 * gain))
         if "t" in what:
             turn = 0 if kind == "broken" and abs(position % n) < 0.01 else turn + 1
             upper = pitches[1:] or pitches
@@ -224,7 +244,6 @@ def accompanied(rng, time, chords, bars):
                 gain *= 1.0 if down else 0.8
             if kind == "low and high":
                 some = pitches[1:] or pitches
-            for i, midi in enumerate(some if down else some[::-1]):
-                notes.append((t + i * spread, midi, seconds, gain / np.sqrt(len(some)) * np.exp(0.12 * rng.standard_normal())))
+            notes += struck(rng, t, some if down else some[::-1], spread, seconds, gain)
     beat_of = lambda t: np.searchsorted(time.times, t) - 1
     return notes + [f for f in fills if beat_of(f[0]) // n % 4 == 3]
