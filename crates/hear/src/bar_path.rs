@@ -88,9 +88,10 @@ fn settle_breaks(firsts: &mut [usize], m: usize, marks: &BarMarks) {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::beat_choice::{Cues, Judged, Reading};
+    use crate::beats::Activity;
     use crate::classes::Classes;
     use crate::pulse::{METERS as TOLD, Pulse};
     use crate::reading_score::likeliest_meter;
@@ -98,8 +99,8 @@ mod tests {
 
     const BEAT: f64 = 86.0;
 
-    /// Bars over even beats, the places given: each bar has a harmony of its own, and on its first beat the low strings sound and the network of beats has its odds.
-    fn found(told: usize, places: &[usize]) -> (usize, Bars) {
+    /// Even beats with the places given: each bar has a harmony of its own, and on its first beat the low strings sound and the network of beats has its odds.
+    pub(crate) fn marked(told: usize, places: &[usize]) -> (Vec<f64>, Activity, Pulse, Cues) {
         let beats: Vec<f64> = (0..places.len()).map(|n| 30.0 + BEAT * n as f64).collect();
         let frames = (BEAT as usize) * (places.len() + 1);
         let mut pulse = Pulse { beat: vec![0.01; frames / 2], down: vec![0.002; frames / 2], meters: [0.1; TOLD] };
@@ -123,6 +124,12 @@ mod tests {
         let bar = |frame: usize| firsts.iter().filter(|f| f.0 * onset_rate() <= (frame * per_tone) as f64).count();
         let classes: Vec<usize> = (0..frames / per_tone).map(|frame| 5 * bar(frame) % 12).collect();
         let cues = Cues::from(&activity, &pulse, &[], &changes, Classes::of(&classes));
+        (beats, activity, pulse, cues)
+    }
+
+    /// Bars over such beats.
+    fn found(told: usize, places: &[usize]) -> (usize, Bars) {
+        let (beats, _, pulse, cues) = marked(told, places);
         let reading = Reading { frames: beats.clone(), way: 0, own: true };
         let judged = Judged::new(reading, &[beats], &pulse, &cues);
         let networks = Networks::new();
