@@ -14,7 +14,7 @@ enter(__file__)
 
 import numpy as np
 
-FLOOR = 0.78
+FLOOR = 0.80
 GRIPS = {"a": "3 2 0 0 0 3", "b": "x 3 2 0 1 0", "c": "x x 0 2 3 2", "d": "0 2 2 0 0 0", "e": "x 0 2 2 1 0"}
 PROGRESSIONS = ["abac", "adbc", "edbc", "deac", "abcd", "baca"]
 ROOTS = {"a": "4:3", "b": "3:3", "c": "2:0", "d": "4:0", "e": "3:0"}
