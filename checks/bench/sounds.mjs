@@ -130,6 +130,24 @@ export const sounds = {
       const { taps, beats } = await page.evaluate(async () => (await fetch("/record")).json());
       assert.ok(taps.length >= 4, JSON.stringify(taps));
       for (const t of taps) assert.ok(beats.some((b) => Math.abs(b - t) < 0.03), `no beat at ${t}`);
+      // What the beat could be instead is counted by once it is chosen, and let go of like taps.
+      const later = beats.slice(0, -1).map((b, i) => (b + beats[i + 1]) / 2);
+      await page.route("**/record", async (route) => {
+        const answer = await route.fetch();
+        const heard = await answer.json();
+        await route.fulfill({ response: answer, json: { ...heard, others: heard.taps.length ? [] : [{ words: "half a beat later", beats: later }] } });
+      });
+      await page.click("#tap-none");
+      await page.click("#beat-others button");
+      await page.waitForFunction(() => document.getElementById("tap-says").textContent.startsWith("Counted by that beat"), null, { timeout: 90000 });
+      assert.ok(await page.locator("#beat-others").isHidden());
+      const moved = (await page.evaluate(async () => (await fetch("/record")).json())).beats;
+      const inside = later.filter((t) => Math.abs(moved.reduce((best, b) => (Math.abs(b - t) < Math.abs(best - t) ? b : best), 0) - t) < 0.03).length;
+      assert.ok(inside > 0.97 * later.length, `${inside} of ${later.length}`);
+      await page.click("#tap-none");
+      await page.waitForFunction(() => document.getElementById("tap-says").textContent.startsWith("Counted without"), null, { timeout: 90000 });
+      assert.ok(await page.locator("#beat-others button").isVisible());
+      await page.unroute("**/record");
       assert.deepEqual(faults, []);
     }, { record: true }),
 };

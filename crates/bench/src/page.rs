@@ -128,6 +128,7 @@ pub fn bench(title: &str, pack: &str) -> String {
                         p.quiet id="form-says" {}
                         p.views id="form-places" {}
                     }
+                    p.taps id="beat-others" role="group" aria-label="What the beat could be instead" hidden {}
                     p.taps id="taps" hidden {
                         button type="button" id="tap" { "Tap the beat" } " "
                         button type="button" id="tap-use" hidden { "Count by these taps" } " "

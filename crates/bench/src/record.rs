@@ -126,7 +126,7 @@ pub fn keep_taps(record: &Record, scratch: &Path, new: &[f64]) -> std::io::Resul
     keep::write(&taps_file(record, scratch), keep::seal(&json!(all).to_string()).as_bytes(), keep::Lasting::Disk)
 }
 
-/// What was heard of a record, kept or now: `{bars: [seconds…, end], loud: [[0..1; 24]…], beats, tempo, meter, key, cents, off, seats: [[azimuth, share]…],
+/// What was heard of a record, kept or now: `{bars: [seconds…, end], loud: [[0..1; 24]…], beats, tempo, others: [{words, beats}…], meter, key, cents, off, seats: [[azimuth, share]…],
 /// form, taps}`. Beats obey the taps.
 ///
 /// # Errors
@@ -138,19 +138,22 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
         return Ok(v);
     }
     let pins = Pins { beats: taps.iter().map(|t| Seconds(*t)).collect(), ..Pins::default() };
+    let times = |beats: &[Seconds]| beats.iter().map(|b| (b.0 * 1000.0).round() / 1000.0).collect::<Vec<f64>>();
     let hearing = services.hear(&record.sound, &pins, progress).map_err(|w| w.to_string())?;
     let bars = bars(&hearing).ok_or("no steady beat was heard in the record, so it cannot be shown in bars")?;
     let value = json!({
         // Another build listens anew.
         "by": keep::build(),
         "taps": taps,
-        "beats": hearing.beats.iter().flatten().map(|b| (b.0 * 1000.0).round() / 1000.0).collect::<Vec<f64>>(),
+        "beats": times(hearing.beats.as_deref().unwrap_or_default()),
         "bars": bars,
         "loud": loudness(&record.sound, &bars),
         "tempo": hearing.tempo.map(|t| (t.bpm * 10.0).round() / 10.0),
         "sure": hearing.tempo.map(|t| t.confidence),
+        // What the beats could be instead; counted by once they are kept as taps.
+        "others": hearing.other_beats.iter().zip(hearing.other_beats_in_words()).map(|(o, words)| json!({ "words": words, "beats": times(&o.beats) })).collect::<Vec<_>>(),
         "meter": hearing.meter.map(|m| format!("{}/{}", m.over, m.under)),
-        "key": hearing.key.as_ref().map(|k| format!("{} {}", k.key.tonic, k.key.mode.name())),
+        "key": hearing.key.as_ref().map(key_words),
         "cents": hearing.pitch_reference.as_ref().map(|p| p.cents.round()),
         // What it takes to bring it to concert pitch; none where that is not sure.
         "off": hearing.pitch_reference.as_ref().filter(|p| p.confidence >= SURE).map(|p| (p.cents * 10.0).round() / 10.0),
@@ -236,7 +239,16 @@ pub fn in_step(passage: &lesson::Passage, record: &Record, from_s: f64, to_s: f6
     if out.windows(2).all(|w| w[1].0 > w[0].0) { out } else { heard.to_vec() }
 }
 
-/// A pitch reference less sure than this is not gone by.
+/// The key, and where it is a guess the next likely one.
+fn key_words(k: &hear::KeyHeard) -> String {
+    let one = |k: &pitch::Key| format!("{} {}", k.tonic, k.mode.name());
+    match k.also.first() {
+        Some(other) if k.confidence < SURE => format!("{} or {}", one(&k.key), one(other)),
+        _ => one(&k.key),
+    }
+}
+
+/// What is less sure than this is not gone by.
 const SURE: f64 = 0.3;
 
 /// Hearings kept in one bench's folder; the oldest go first.

@@ -44,10 +44,14 @@ fn fields(h: &Hearing) -> String {
     let swing = h.swing.map(|s| format!("{{\"percent\":{},\"of\":\"1/{}\"}}", s.percent, s.of));
     let beats = h.beats.as_ref().map(|b| list(b, |t| t.0.to_string()));
     let bars = h.bars.as_ref().map(|b| list(b, usize::to_string));
+    let other_beats = list(&h.other_beats, |o| {
+        format!("{{\"bpm\":{},\"beats\":{},\"likely\":{},\"told_by\":{},\"told_bpm\":{}}}", o.bpm, list(&o.beats, |t| t.0.to_string()), o.likely, list(&o.told_by.beats, |t| t.0.to_string()), maybe(&o.told_by.bpm))
+    });
     let key = h.key.as_ref().map(|k| {
         let one = |k: &pitch::Key, c: f64| format!("\"tonic\":\"{}\",\"mode\":\"{}\",\"confidence\":{c}", k.tonic, k.mode.name());
         let over_time = list(&k.over_time, |a| format!("{{\"start\":{},\"end\":{},{}}}", a.start.0, a.end.0, one(&a.key, a.confidence)));
-        format!("{{{},\"over_time\":{over_time}}}", one(&k.key, k.confidence))
+        let also = list(&k.also, |k| format!("{{\"tonic\":\"{}\",\"mode\":\"{}\"}}", k.tonic, k.mode.name()));
+        format!("{{{},\"also\":{also},\"over_time\":{over_time}}}", one(&k.key, k.confidence))
     });
     let chords = h.chords.as_ref().map(|c| {
         list(c, |c| {
@@ -58,7 +62,7 @@ fn fields(h: &Hearing) -> String {
     let seats = h.seats.as_ref().map(|s| list(s, |s| format!("{{\"azimuth\":{},\"share\":{}}}", s.azimuth, s.share)));
     let bass = h.bass.as_ref().map(|b| list(b, |n| format!("{{\"onset\":{},\"offset\":{},\"midi\":{}}}", n.onset.0, n.offset.0, n.midi.0)));
     format!(
-        "\"duration\":{},\"rate\":{},\"channels\":{},\"loudness_lufs\":{},\"pitch_reference\":{},\"tempo\":{},\"meter\":{},\"swing\":{},\"beats\":{},\"bars\":{},\"key\":{},\"chords\":{},\"bass\":{},\"seats\":{}",
+        "\"duration\":{},\"rate\":{},\"channels\":{},\"loudness_lufs\":{},\"pitch_reference\":{},\"tempo\":{},\"meter\":{},\"swing\":{},\"beats\":{},\"bars\":{},\"other_beats\":{other_beats},\"key\":{},\"chords\":{},\"bass\":{},\"seats\":{}",
         h.duration.0,
         h.rate_hz,
         h.channels,

@@ -212,7 +212,7 @@ mod tests {
                     all[(at * onset_rate()).round() as usize] = 1.0;
                 }
             }
-            let beats = Beats { times, grid, spacing: 1.0, confidence: 1.0, bars: None };
+            let beats = Beats { times, grid, spacing: 1.0, confidence: 1.0, bars: None, others: Vec::new() };
             let found = swing(&beats, &Activity { low: Vec::new(), all }).unwrap();
             assert_eq!(found.of, 8);
             assert!((found.percent - 100.0 * place).abs() < 1.0, "{}", found.percent);

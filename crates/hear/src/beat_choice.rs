@@ -410,10 +410,25 @@ pub(crate) struct Choice {
     pub spacing: f64,
     /// The odds of this reading less those of the next likely one, 0 to 1.
     pub confidence: f64,
+    /// What it could be instead, the likeliest first, none like another.
+    pub others: Vec<Instead>,
+    /// Of each reading, whatever its bars.
+    pub scores: Vec<f32>,
+}
+
+/// Another reading.
+pub(crate) struct Instead {
+    pub reading: usize,
+    pub meter: usize,
+    /// Its odds and those of readings like it, 0 to 1.
+    pub likely: f64,
 }
 
 /// Readings that have so much in common are one.
 const SAME: f64 = 0.8;
+/// At most so many others are named, and none that is less likely than this.
+const OTHERS: usize = 3;
+const LEAST_ODDS: f64 = 0.02;
 
 /// The likeliest reading, whatever its bars, and its likeliest meter; `None` where there is none.
 pub(crate) fn choose(networks: &Networks, readings: &[Judged]) -> Option<Choice> {
@@ -425,13 +440,22 @@ pub(crate) fn choose(networks: &Networks, readings: &[Judged]) -> Option<Choice>
     let odds: Vec<f64> = scores.iter().map(|s| f64::from(libm::expf(s - top))).collect();
     let all = odds.iter().sum::<f64>() + f64::from(libm::expf(-top));
     let frames = |r: usize| &readings[r].reading.frames;
-    let like = |r: usize| -> f64 { (0..odds.len()).filter(|o| alike(frames(r), frames(*o)) > SAME).map(|o| odds[o] / all).sum() };
-    let own = like(best);
-    let rivals = (0..odds.len()).filter(|o| odds[*o] / all > 0.02 && alike(frames(best), frames(*o)) <= SAME);
-    let rival = rivals.map(like).fold(0.0, f64::max);
+    let same = |a: usize, b: usize| alike(frames(a), frames(b)) > SAME;
+    let like = |r: usize| -> f64 { (0..odds.len()).filter(|o| same(r, *o)).map(|o| odds[o] / all).sum() };
+    let mut ranked: Vec<usize> = (0..odds.len()).collect();
+    ranked.sort_by(|a, b| scores[*b].total_cmp(&scores[*a]));
+    let mut apart: Vec<usize> = vec![best];
+    for o in ranked {
+        if apart.len() <= OTHERS && !apart.iter().any(|a| same(*a, o)) {
+            apart.push(o);
+        }
+    }
+    let instead = |o: &usize| Instead { reading: *o, meter: likeliest_meter(&each[*o]), likely: like(*o) };
+    let others = apart[1..].iter().map(instead).filter(|o| o.likely >= LEAST_ODDS).collect();
+    let rival = (0..odds.len()).filter(|o| odds[*o] / all > LEAST_ODDS && !same(best, *o)).map(like).fold(0.0, f64::max);
     let length = |r: usize| (frames(r)[frames(r).len() - 1] - frames(r)[0]) / (frames(r).len() - 1) as f64;
     let spacing = (0..odds.len()).filter(|o| (length(*o) / length(best) - 1.0).abs() < 0.04).map(|o| odds[o] / all).sum();
-    Some(Choice { reading: best, meter: likeliest_meter(&each[best]), spacing, confidence: (own - rival).clamp(0.0, 1.0) })
+    Some(Choice { reading: best, meter: likeliest_meter(&each[best]), spacing, confidence: (like(best) - rival).clamp(0.0, 1.0), others, scores })
 }
 
 #[cfg(test)]

@@ -13,7 +13,7 @@
 
 use crate::bars::Bars;
 use crate::bar_path::bar_path;
-use crate::beat_choice::{ALIKE, Cues, Judged, Reading, alike, choose, readings};
+use crate::beat_choice::{ALIKE, Cues, Judged, Reading, alike, choose, length_at, readings};
 use crate::beat_path::{CHANGE, LONGEST, Path, SHORTEST, Worth, beat_worth, path};
 use crate::hearing::Meter;
 use crate::mono::RATE_HZ;
@@ -52,10 +52,13 @@ pub struct Pins {
     pub bpm: Option<f64>,
 }
 
+/// Beats keep so near to a tempo that was told, as a ratio.
+const TOLD: f64 = 1.1;
+
 impl Pins {
     /// The slowest and the fastest tempo, a tenth to each side of the one that was said; `None` where none was that could be one.
     pub(crate) fn tempi(&self) -> Option<(f64, f64)> {
-        self.bpm.filter(|b| b.is_finite() && *b > 1.0).map(|bpm| (bpm / 1.1, 1.1 * bpm))
+        self.bpm.filter(|b| b.is_finite() && *b > 1.0).map(|bpm| (bpm / TOLD, TOLD * bpm))
     }
 }
 
@@ -91,6 +94,19 @@ pub(crate) struct Beats {
     pub confidence: f64,
     /// Where the bars were found together with the beats.
     pub bars: Option<Bars>,
+    /// What they could be instead, the likeliest first.
+    pub others: Vec<Other>,
+}
+
+/// Other beats that it could be.
+pub(crate) struct Other {
+    pub times: Vec<Seconds>,
+    pub bars: Bars,
+    /// How likely it is that the beats are these, 0 to 1.
+    pub likely: f64,
+    /// Some of them that set them apart from all likelier ones; whether their tempo is needed besides.
+    pub told_by: Vec<Seconds>,
+    pub tempo: bool,
 }
 
 /// Onset activity, 0 to 1 a frame, against the strongest nearby.
@@ -144,9 +160,7 @@ pub(crate) fn beats(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins
         return None;
     }
     let held = Held::new(pins, activity.all.len());
-    // Beats that the teacher has pinned settle the phase.
-    let free = if held.frames.is_empty() { by_choice(activity, pulse, cues, pins, &held) } else { None };
-    free.or_else(|| by_pulse(activity, pulse, cues, pins, &held)).or_else(|| onset_beats(activity, pins, &held))
+    by_choice(activity, pulse, cues, pins, &held).or_else(|| by_pulse(activity, pulse, cues, pins, &held)).or_else(|| onset_beats(activity, pins, &held))
 }
 
 /// Something moves, for two seconds at least.
@@ -159,18 +173,27 @@ pub(crate) fn plain(activity: &Activity, pins: &Pins) -> Option<Beats> {
     moves(activity).then(|| onset_beats(activity, pins, &Held::new(pins, activity.all.len()))).flatten()
 }
 
-/// All readings of the network's way, that of onset strength and those that keep their tempo, and what each is judged by.
+/// All readings of the network's way, that of onset strength and those that keep their tempo, as far as they go through all pins, and what each is judged by. Ways are what they would be without
+/// pins, as the choice was learned on such, but for the tempo; only where no reading of theirs goes through all pins, those that are bent to do so join them.
 pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Vec<Judged> {
     let exact = |frames: Vec<usize>| frames.iter().map(|f| *f as f64).collect::<Vec<f64>>();
-    let first = way(activity, pulse, pins, held).map_or(Vec::new(), |(p, _)| exact(hops(&p)));
-    let plain = onset_cuts(activity, pins, held).map_or(Vec::new(), |c| exact(c.1));
-    let length = |bpm: f64| 60.0 / bpm * onset_rate();
-    let (slowest, fastest) = pins.tempi().unwrap_or((SLOWEST_BPM, FASTEST_BPM));
-    let lengths = (length(fastest), length(slowest));
-    let mut ways = vec![first, plain];
-    ways.extend(steady_ways(activity, pulse, lengths));
-    let all = readings(&ways, lengths, activity.all.len());
-    all.into_iter().map(|r| Judged::new(r, &ways, pulse, cues)).collect()
+    let judged = |pins: &Pins, bent: bool| -> Vec<Judged> {
+        let network = |held: &Held| way(activity, pulse, pins, held).map_or(Vec::new(), |(p, _)| exact(hops(&p)));
+        let plain = |held: &Held| onset_cuts(activity, pins, held).map_or(Vec::new(), |c| exact(c.1));
+        let length = |bpm: f64| 60.0 / bpm * onset_rate();
+        let (slowest, fastest) = pins.tempi().unwrap_or((SLOWEST_BPM, FASTEST_BPM));
+        let lengths = (length(fastest), length(slowest));
+        let free = Held::default();
+        let mut ways = vec![network(&free), plain(&free)];
+        ways.extend(steady_ways(activity, pulse, lengths));
+        if bent {
+            ways.extend([network(held), plain(held)]);
+        }
+        let all = readings(&ways, lengths, activity.all.len());
+        all.into_iter().filter(|r| held.agree(&r.frames)).map(|r| Judged::new(r, &ways, pulse, cues)).collect()
+    };
+    let found = judged(&Pins { bpm: pins.bpm.or(held.tapped_bpm()), ..Pins::default() }, false);
+    if found.is_empty() && !held.frames.is_empty() { judged(pins, true) } else { found }
 }
 
 /// How much the network counts in ways that keep their tempo, and what onsets and bass on a beat are worth there.
@@ -207,14 +230,60 @@ fn by_choice(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held:
     let readings = judged(activity, pulse, cues, pins, held);
     let networks = Networks::new();
     let choice = choose(&networks, &readings)?;
-    let Judged { reading, cues, marks } = &readings[choice.reading];
-    let cuts: Vec<usize> = reading.frames.iter().map(|f| f.round() as usize).collect();
-    let grid = grid_of(activity, &cuts);
-    let bars = bar_path(&networks, choice.meter, cues, marks);
+    let laid = |n: usize, meter: usize| {
+        let Judged { reading, cues, marks } = &readings[n];
+        let cuts = held.moved(&reading.frames);
+        let grid = grid_of(activity, &cuts);
+        (settle(activity, &cuts, grid, held), grid, bar_path(&networks, meter, cues, marks))
+    };
+    let (times, grid, bars) = laid(choice.reading, choice.meter);
     // Where the network itself holds other places for as likely, the choice rests on less.
-    let frames: Vec<usize> = reading.frames.iter().map(|f| (f / PULSE_HOPS).round() as usize).collect();
+    let frames: Vec<usize> = readings[choice.reading].reading.frames.iter().map(|f| (f / PULSE_HOPS).round() as usize).collect();
     let confidence = choice.confidence * confidence(pulse, &frames).1.max(LESS_SURE);
-    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing: choice.spacing, confidence, bars: Some(bars) })
+    let others = choice.others.iter().map(|o| {
+        let (times, _, bars) = laid(o.reading, o.meter);
+        let (mut told, tempo) = told_by(&readings, &choice.scores, o.reading);
+        told.sort_unstable();
+        told.dedup();
+        Other { told_by: told.iter().map(|b| times[*b]).collect(), tempo, times, bars, likely: o.likely }
+    });
+    Some(Beats { times, grid, spacing: choice.spacing, confidence, bars: Some(bars), others: others.collect() })
+}
+
+/// Most pins that tell a reading.
+const MOST_TOLD: usize = 4;
+
+/// Beats of a reading by which it becomes the likeliest, or if not by them alone, by them and its tempo: each is the one farthest from the likeliest reading that goes through those before. The
+/// second value is whether the tempo must be told.
+fn told_by(readings: &[Judged], scores: &[f32], which: usize) -> (Vec<usize>, bool) {
+    let frames = |r: usize| &readings[r].reading.frames;
+    let own = frames(which);
+    let length = |r: usize| (frames(r)[frames(r).len() - 1] - frames(r)[0]) / (frames(r).len() - 1) as f64;
+    let near = |r: &usize| libm::fabs(libm::log(length(*r) / length(which))) < libm::log(TOLD);
+    let mut told = Vec::new();
+    for tempo in [false, true] {
+        told.clear();
+        loop {
+            let held = Held { frames: told.iter().map(|b: &usize| own[*b].round() as usize).collect(), ..Held::default() };
+            let left = (0..readings.len()).filter(|r| (!tempo || near(r)) && held.agree(frames(*r)));
+            let Some(top) = left.max_by(|a, b| scores[*a].total_cmp(&scores[*b])).map(frames) else { break };
+            if !told.is_empty() && alike(own, top) > ALIKE {
+                if tempo {
+                    // Where the tempo is told, it is searched anew: two more hold what is found.
+                    told.extend([own.len() / 8, own.len() - 1 - own.len() / 8]);
+                }
+                return (told, tempo);
+            }
+            if told.len() == MOST_TOLD {
+                break;
+            }
+            let off = |b: &usize| top.iter().map(|o| (o - own[*b]).abs()).fold(f64::MAX, f64::min);
+            // The first lies in the middle of the record.
+            let mut within = if told.is_empty() { own.len() / 4..own.len() - own.len() / 4 } else { 0..own.len() };
+            told.extend(within.next().map(|first| within.fold(first, |best, b| if off(&b) > off(&best) { b } else { best })));
+        }
+    }
+    (told, true)
 }
 
 /// Frames of the onset stream.
@@ -260,7 +329,7 @@ fn by_pulse(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: 
     let Judged { cues, marks, .. } = Judged::new(reading, &ways, pulse, cues);
     let networks = Networks::new();
     let bars = bar_path(&networks, likeliest_meter(&networks.scores(&cues, &marks)), &cues, &marks);
-    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: Some(bars) })
+    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: Some(bars), others: Vec::new() })
 }
 
 /// The best path in any meter. `dotted` says whether a path of two beats to the bar is one in compound time.
@@ -322,15 +391,19 @@ pub(crate) fn odds(p: f64, (on, off): (f64, f64)) -> f64 {
 }
 
 /// Pinned beats as frames of the onset stream.
+#[derive(Default)]
 pub(crate) struct Held {
     frames: Vec<usize>,
-    /// Between taps, first and last frame: no beat.
-    without: Vec<(usize, usize)>,
+    /// Frames of taps that follow each other with no beat between.
+    taps: Vec<(usize, usize)>,
 }
 
 /// How near to a pin its beat lies, in frames (23 ms).
 const PIN_REACH: usize = 4;
 const PIN_WORTH: f64 = 60.0;
+/// A reading's beat is meant by a pin as far off as hands and ears are (99 ms), and this share of a beat.
+const MEANT: f64 = 17.0;
+const MEANT_SHARE: f64 = 0.24;
 /// Taps follow each other at distances that differ by this ratio at most.
 const EVEN_TAPS: f64 = 1.25;
 
@@ -343,15 +416,43 @@ impl Held {
         let slowest = 60.0 / SLOWEST_BPM * onset_rate();
         let gap = |n: usize| (at[n + 1] - at[n]) as f64;
         let even = |a: f64, b: f64| a.max(b) <= EVEN_TAPS * a.min(b) && a.max(b) <= slowest;
-        let mut without = Vec::new();
+        let mut taps = Vec::new();
         for n in 0..at.len().saturating_sub(2) {
             if even(gap(n), gap(n + 1)) {
-                without.push((at[n] + PIN_REACH + 1, at[n + 1] - PIN_REACH.min(at[n + 1]) - 1));
-                without.push((at[n + 1] + PIN_REACH + 1, at[n + 2] - PIN_REACH.min(at[n + 2]) - 1));
+                taps.extend([(at[n], at[n + 1]), (at[n + 1], at[n + 2])]);
             }
         }
-        without.dedup();
-        Held { frames: at, without }
+        taps.dedup();
+        Held { frames: at, taps }
+    }
+
+    /// Beats a minute of taps, where there are any: the middle one of their distances.
+    fn tapped_bpm(&self) -> Option<f64> {
+        let mut gaps: Vec<usize> = self.taps.iter().map(|(a, b)| b - a).collect();
+        gaps.sort_unstable();
+        gaps.get(gaps.len() / 2).map(|g| 60.0 * onset_rate() / *g as f64)
+    }
+
+    /// The beat (rising frames) that is meant by a pinned frame; `None` where none is so near.
+    fn meant(beats: &[f64], frame: usize) -> Option<usize> {
+        let frame = frame as f64;
+        let after = beats.partition_point(|b| *b < frame);
+        let off = |b: usize| (beats[b] - frame).abs();
+        let nearest = (after.saturating_sub(1)..(after + 1).min(beats.len())).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+        (off(nearest) <= MEANT.min(MEANT_SHARE * length_at(beats, nearest))).then_some(nearest)
+    }
+
+    /// Whether beats go through all pins, and none lies between taps.
+    pub fn agree(&self, beats: &[f64]) -> bool {
+        let meant = |frame: &usize| Held::meant(beats, *frame);
+        self.frames.iter().all(|f| meant(f).is_some()) && self.taps.iter().all(|(a, b)| meant(a).map(|n| n + 1) == meant(b))
+    }
+
+    /// Beats as whole frames, those that are pinned where their pins are.
+    fn moved(&self, beats: &[f64]) -> Vec<usize> {
+        let mut cuts: Vec<usize> = beats.iter().map(|b| b.round() as usize).collect();
+        self.frames.iter().for_each(|f| if let Some(b) = Held::meant(beats, *f) { cuts[b] = *f });
+        cuts
     }
 
     /// What a beat at this frame gains.
@@ -359,7 +460,7 @@ impl Held {
         let near = self.frames.partition_point(|f| f + PIN_REACH < frame);
         match self.frames.get(near) {
             Some(f) if f.abs_diff(frame) <= PIN_REACH => PIN_WORTH - f.abs_diff(frame) as f64,
-            _ if self.without.iter().any(|(first, last)| (*first..=*last).contains(&frame)) => -PIN_WORTH,
+            _ if self.taps.iter().any(|(a, b)| (a + PIN_REACH + 1..b.saturating_sub(PIN_REACH)).contains(&frame)) => -PIN_WORTH,
             _ => 0.0,
         }
     }
@@ -635,6 +736,44 @@ pub(crate) mod tests {
         let within: Vec<f64> = found.times.iter().map(|t| t.0).filter(|t| (6.2..10.0).contains(t)).collect();
         assert_eq!(within.len(), 4, "{within:?}");
         assert!(within.iter().zip(&taps).all(|(a, b)| (a - b.0).abs() < 0.004));
+    }
+
+    #[test]
+    fn a_reading_goes_through_pins_or_is_none() {
+        let step = 0.5 * onset_rate();
+        let beats: Vec<f64> = (0..20).map(|n| 40.0 + step * f64::from(n)).collect();
+        let at = |seconds: &[f64]| Held::new(&Pins { beats: seconds.iter().map(|s| Seconds(40.0 / onset_rate() + s)).collect(), bpm: None }, 4_000);
+        // Nearly a tenth of a second off is meant, an eighth of a second (an off-beat's half) is not.
+        assert!(at(&[2.0, 5.09]).agree(&beats) && !at(&[2.0, 5.125]).agree(&beats) && !at(&[2.25]).agree(&beats));
+        assert!(!at(&[11.0]).agree(&beats) && !at(&[2.0]).agree(&[]));
+        // Single pins may have beats between, taps none.
+        assert!(at(&[2.0, 3.0]).agree(&beats) && !at(&[2.0, 3.0, 4.0]).agree(&beats) && at(&[2.0, 2.5, 3.0]).agree(&beats));
+        let moved = at(&[5.05]).moved(&beats);
+        assert_eq!((moved[9], moved[11]), (beats[9].round() as usize, beats[11].round() as usize));
+        assert!((moved[10] as f64 - beats[10] - 0.05 * onset_rate()).abs() <= 1.0);
+    }
+
+    #[test]
+    fn what_the_beats_could_be_instead_is_had_by_what_tells_it() {
+        // Each half of the beat is as likely: the other half is named, and comes when it is asked for.
+        let (activity, pulse) = open();
+        let found = found_in(&activity, &pulse, &Pins::default()).unwrap();
+        assert!(!found.others.is_empty() && found.others.len() <= 3);
+        let frames = |times: &[Seconds]| times.iter().map(|t| t.0 * onset_rate()).collect::<Vec<f64>>();
+        let mut known = vec![frames(&found.times)];
+        for o in &found.others {
+            assert!((0.02..=1.0).contains(&o.likely) && (1..=4).contains(&o.told_by.len()));
+            assert!(known.iter().all(|k| alike(k, &frames(&o.times)) <= 0.81));
+            known.push(frames(&o.times));
+        }
+        let other = &found.others[0];
+        let bpm = (other.times.len() - 1) as f64 * 60.0 / (other.times[other.times.len() - 1].0 - other.times[0].0);
+        let asked = found_in(&activity, &pulse, &Pins { beats: other.told_by.clone(), bpm: other.tempo.then_some(bpm) }).unwrap();
+        assert!(alike(&frames(&asked.times), &frames(&other.times)) > 0.9);
+        // All of its beats as pins are it.
+        let asked = found_in(&activity, &pulse, &Pins { beats: other.times.clone(), bpm: None }).unwrap();
+        assert!(asked.times.iter().zip(&other.times).all(|(a, b)| (a.0 - b.0).abs() < 0.004), "{:?}", asked.times);
+        assert_eq!(asked.times.len(), other.times.len());
     }
 
     #[test]

@@ -41,6 +41,8 @@ const CHORDS_WORTH: f64 = 24.0;
 /// What a change of key costs, in the unit of the weights of a full stretch (`checks/hear/pieces.py`).
 const CHANGE: f64 = 4.0;
 const STRETCH_S: f64 = 16.0;
+/// Other keys that are named.
+const ALSO: usize = 3;
 
 /// Pitch classes over one stretch of time.
 pub(crate) struct Sounding {
@@ -144,7 +146,10 @@ pub(crate) fn key(sounding: &[Sounding], steps: &[Step]) -> Option<KeyHeard> {
             _ => over_time.push(KeyAt { start: s.0, end: s.1, key: at, confidence }),
         }
     }
-    Some(KeyHeard { key: spelled(heard), confidence: confidence(&whole, best, worth), over_time })
+    let mut ranked: Vec<usize> = (0..24).filter(|k| *k != best).collect();
+    ranked.sort_by(|a, b| whole[*b].total_cmp(&whole[*a]));
+    let also = ranked.iter().take(ALSO).map(|k| spelled(with_mode(*k, &all[0]))).collect();
+    Some(KeyHeard { key: spelled(heard), confidence: confidence(&whole, best, worth), also, over_time })
 }
 
 /// The best way through stretches, which count by their share of a full one's length: what is left over at the end is no key of its own. The key of the whole has
@@ -209,6 +214,8 @@ mod tests {
         for text in ["C major", "A minor", "D dorian", "G mixolydian", "Eb major", "F# minor", "B dorian", "Bb mixolydian"] {
             let heard = key(&[scale(text, 0.0)], &[]).unwrap();
             assert_eq!(heard.key.to_string(), text);
+            // A fifth or a third away, or with other thirds: what shares most notes is named besides, and never the key itself.
+            assert!(heard.also.len() == 3 && heard.also.iter().all(|k| *k != heard.key && (k.fifths() - heard.key.fifths()).rem_euclid(12).min((heard.key.fifths() - k.fifths()).rem_euclid(12)) <= 3), "{:?}", heard.also);
             assert!(heard.confidence > 0.02, "{text}: {}", heard.confidence);
         }
     }

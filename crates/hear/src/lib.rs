@@ -59,7 +59,7 @@ mod steady_beats;
 mod streams;
 
 pub use beats::Pins;
-pub use hearing::{BassNote, ChordHeard, Hearing, KeyAt, KeyHeard, Meter, Seat, Swing, Tempo};
+pub use hearing::{BassNote, ChordHeard, Hearing, KeyAt, KeyHeard, Meter, OtherBeats, Seat, Swing, Tempo};
 pub use percussion::{HarmonicPercussive, harmonic_percussive};
 pub use pitch_reference::{PitchAt, PitchReference};
 pub use seat_filter::{Keep, Quality, SEAT_WIDTH, SeatError, Separated, seat_filter, seat_only};
@@ -131,6 +131,7 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         swing: None,
         beats: None,
         bars: None,
+        other_beats: Vec::new(),
         key: None,
         chords: None,
         bass: None,
@@ -161,8 +162,14 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         heard.chords = Some(chords.named(heard.key.as_ref().map(|k| k.key)));
     }
     if let Some(beats) = beats {
-        heard.tempo = Some(tempo(&beats));
+        let (bpm, drift_percent) = tempo(&beats.times);
+        heard.tempo = Some(Tempo { bpm, drift_percent, confidence: beats.confidence });
         heard.swing = bars::swing(&beats, &activity);
+        let other = |o: beats::Other| {
+            let bpm = tempo(&o.times).0;
+            OtherBeats { bpm, meter: o.bars.meter, beats: o.times, bars: o.bars.starts, likely: o.likely, told_by: Pins { beats: o.told_by, bpm: o.tempo.then_some(bpm) } }
+        };
+        heard.other_beats = beats.others.into_iter().map(other).collect();
         heard.beats = Some(beats.times);
     }
     if let Some(bars) = bars {
@@ -300,14 +307,14 @@ pub fn evidence(record: &Buffer) -> Result<Evidence, HearError> {
     Ok(Evidence { notes: salience::salience(&streams, &pitch), low: low.rows(0..low.len()) })
 }
 
-/// The middle of the beats' tempi, and how far the tempo moves when read over eight beats.
-fn tempo(beats: &beats::Beats) -> Tempo {
+/// The middle of the beats' tempi in beats a minute, and how far the tempo moves when read over eight beats, in percent of it.
+fn tempo(beats: &[Seconds]) -> (f64, f64) {
     let over = |n: usize| -> Vec<f64> {
-        let mut bpm: Vec<f64> = beats.times.windows(n + 1).map(|w| 60.0 * n as f64 / (w[n].0 - w[0].0).max(1e-3)).collect();
+        let mut bpm: Vec<f64> = beats.windows(n + 1).map(|w| 60.0 * n as f64 / (w[n].0 - w[0].0).max(1e-3)).collect();
         bpm.sort_by(f64::total_cmp);
         bpm
     };
-    let all = over(beats.times.len().saturating_sub(1).clamp(1, 8));
+    let all = over(beats.len().saturating_sub(1).clamp(1, 8));
     let bpm = all[all.len() / 2];
-    Tempo { bpm, drift_percent: 100.0 * (all[all.len() - 1] - all[0]) / bpm, confidence: beats.confidence }
+    (bpm, 100.0 * (all[all.len() - 1] - all[0]) / bpm)
 }

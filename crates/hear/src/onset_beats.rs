@@ -34,7 +34,7 @@ const LOW_WORTH: f64 = 2.0;
 pub(crate) fn onset_beats(activity: &Activity, pins: &Pins, held: &Held) -> Option<Beats> {
     let (grid, cuts) = onset_cuts(activity, pins, held)?;
     let (spacing, confidence) = confidence(activity, grid, &cuts);
-    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: None })
+    Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: None, others: Vec::new() })
 }
 
 /// The best grid and the frames of its beats; `None` where there are fewer than four.

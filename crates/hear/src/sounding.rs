@@ -74,7 +74,7 @@ mod tests {
 
     #[test]
     fn half_beats_fill_the_record_and_know_their_place() {
-        let beats = Beats { times: (0..8).map(|b| Seconds(0.55 + 0.5 * f64::from(b))).collect(), grid: 0, spacing: 1.0, confidence: 1.0, bars: None };
+        let beats = Beats { times: (0..8).map(|b| Seconds(0.55 + 0.5 * f64::from(b))).collect(), grid: 0, spacing: 1.0, confidence: 1.0, bars: None, others: Vec::new() };
         let bars = Bars { meter: Meter { over: 4, under: 4 }, starts: vec![1, 5] };
         let found = units(Seconds(5.0), Some(&beats), Some(&bars));
         assert!(found.windows(2).all(|w| w[0].end == w[1].start));
@@ -83,7 +83,7 @@ mod tests {
         assert_eq!((at(1.05), at(2.05), at(1.55), at(1.3), at(0.55)), (Some(Place::First), Some(Place::Middle), Some(Place::Beat), Some(Place::Half), Some(Place::Beat)));
         // Without beats: quarter seconds. A slow beat is cut in four.
         assert_eq!(units(Seconds(3.0), None, None).len(), 12);
-        let slow = Beats { times: vec![Seconds(0.0), Seconds(1.3), Seconds(2.6)], grid: 0, spacing: 1.0, confidence: 1.0, bars: None };
+        let slow = Beats { times: vec![Seconds(0.0), Seconds(1.3), Seconds(2.6)], grid: 0, spacing: 1.0, confidence: 1.0, bars: None, others: Vec::new() };
         assert_eq!(units(Seconds(2.6), Some(&slow), None).len(), 8);
         assert!(units(Seconds(0.05), None, None).is_empty());
     }

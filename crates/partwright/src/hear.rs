@@ -5,13 +5,15 @@ mod practice;
 use crate::args::Hear as Asked;
 use crate::audio::{clock, parse_time};
 use crate::failure::{Failure, print, print_json};
-use crate::heard::{Heard, heard};
+use crate::heard::{Heard, OtherBeats, heard};
 use hear::Pins;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::json;
 use wave::Seconds;
 
 const SCHEMA: &str = "partwright/hear/1";
+/// Under this a thing heard is called a guess.
+const DOUBTFUL: f64 = 0.4;
 
 pub fn run(a: &Asked, json: bool) -> Result<(), Failure> {
     let pins = pins(a)?;
@@ -53,7 +55,7 @@ pub fn progress() -> ProgressBar {
 fn sure(confidence: f64) -> &'static str {
     match confidence {
         c if c >= 0.7 => "sure",
-        c if c >= 0.4 => "fairly sure",
+        c if c >= DOUBTFUL => "fairly sure",
         _ => "a guess",
     }
 }
@@ -75,6 +77,9 @@ fn text(file: &str, h: &Heard) -> String {
             format!("{:.1} beats a minute, {drift} ({})", t.bpm, sure(t.confidence))
         }),
     );
+    for o in h.tempo.iter().flat_map(|t| &t.also) {
+        line("", format!("or {}", other_words(o)));
+    }
     if let (Some(meter), Some(first)) = (&h.meter, h.bars.first()) {
         line("bars", format!("{} in {meter}, the first at {}", counted(h.bars.len(), "bar"), clock(*first)));
     }
@@ -91,7 +96,7 @@ fn text(file: &str, h: &Heard) -> String {
     if !h.chords.is_empty() {
         out.push_str("chords\n");
         for c in &h.chords {
-            let doubt = if c.confidence < 0.4 { "?" } else { "" };
+            let doubt = if c.confidence < DOUBTFUL { "?" } else { "" };
             let also: Vec<String> = c.also.iter().map(|a| sign(a)).collect();
             let also = if also.is_empty() { String::new() } else { format!("or {}", also.join(", ")) };
             out.push_str(format!("  {:>8}  {:>7}  {:<14} {also}", clock(c.start), place(h, c.start), format!("{}{doubt}", sign(&c.harte))).trim_end());
@@ -127,8 +132,18 @@ fn pitch_words(p: &crate::heard::Pitch) -> String {
     out
 }
 
+/// What other beats are, and how to ask for them.
+fn other_words(o: &OtherBeats) -> String {
+    let mut asked: Vec<String> = o.told_by.beats.iter().map(|t| format!("--beat {}", clock(*t))).collect();
+    asked.extend(o.told_by.tempo.map(|t| format!("--tempo {t:.1}")));
+    format!("{}: {}", o.words, asked.join(" "))
+}
+
 fn key_words(k: &crate::heard::Key) -> String {
     let mut out = format!("{} {} ({})", k.tonic, k.mode, sure(k.confidence));
+    if k.confidence < DOUBTFUL && !k.also.is_empty() {
+        out.push_str(&format!(", or {}", k.also.join(", ")));
+    }
     if k.over_time.len() > 1 {
         let parts: Vec<String> = k.over_time.iter().map(|a| format!("{} {} from {}", a.tonic, a.mode, clock(a.start))).collect();
         out.push_str(&format!("; {}", parts.join(", ")));

@@ -5,7 +5,7 @@
 use crate::audio;
 use crate::failure::Failure;
 use crate::store::{self, digest};
-use hear::{Hearing, Pins};
+use hear::{Hearing, Meter, Pins};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -55,6 +55,28 @@ pub struct Tempo {
     pub bpm: f64,
     pub drift_percent: f64,
     pub confidence: f64,
+    /// What the beats could be instead, the likeliest first.
+    pub also: Vec<OtherBeats>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OtherBeats {
+    pub bpm: f64,
+    pub meter: String,
+    /// What they are against the beats that were heard.
+    pub words: String,
+    /// How likely it is that the beats are these, 0 to 1.
+    pub likely: f64,
+    /// What to say with `--beat` and `--tempo` so that the beats are these.
+    pub told_by: Told,
+    pub beats: Vec<f64>,
+    pub bars: Vec<f64>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Told {
+    pub beats: Vec<f64>,
+    pub tempo: Option<f64>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -69,6 +91,8 @@ pub struct Key {
     pub tonic: String,
     pub mode: String,
     pub confidence: f64,
+    /// What it could be instead, the likeliest first: `Eb minor`.
+    pub also: Vec<String>,
     pub over_time: Vec<KeyAt>,
 }
 
@@ -166,6 +190,23 @@ fn share(v: f64) -> f64 {
     to(v, 1e3)
 }
 
+/// As printed.
+fn sign(m: Meter) -> String {
+    format!("{}/{}", m.over, m.under)
+}
+
+/// The times of bars by their places among beats.
+fn bars<'a>(beats: &[f64], places: impl Iterator<Item = &'a usize>) -> Vec<f64> {
+    places.filter_map(|i| beats.get(*i).copied()).collect()
+}
+
+fn other_beats((o, words): (&hear::OtherBeats, String)) -> OtherBeats {
+    let times = |beats: &[wave::Seconds]| -> Vec<f64> { beats.iter().map(|t| time(*t)).collect() };
+    let beats = times(&o.beats);
+    let told_by = Told { beats: times(&o.told_by.beats), tempo: o.told_by.bpm.map(|b| to(b, 1e3)) };
+    OtherBeats { bpm: to(o.bpm, 1e3), meter: sign(o.meter), words, likely: share(o.likely), told_by, bars: bars(&beats, o.bars.iter()), beats }
+}
+
 impl From<&Hearing> for Heard {
     fn from(h: &Hearing) -> Heard {
         let beats: Vec<f64> = h.beats.iter().flatten().map(|t| time(*t)).collect();
@@ -181,15 +222,16 @@ impl From<&Hearing> for Heard {
                 other_reading_cents: p.other_reading_cents.map(|c| to(c, 1e2)),
                 over_time: p.over_time.iter().map(|a| PitchAt { time: time(a.time), cents: to(a.cents, 1e2), confidence: share(a.confidence) }).collect(),
             }),
-            tempo: h.tempo.map(|t| Tempo { bpm: to(t.bpm, 1e3), drift_percent: to(t.drift_percent, 1e2), confidence: share(t.confidence) }),
-            meter: h.meter.map(|m| format!("{}/{}", m.over, m.under)),
+            tempo: h.tempo.map(|t| Tempo { bpm: to(t.bpm, 1e3), drift_percent: to(t.drift_percent, 1e2), confidence: share(t.confidence), also: h.other_beats.iter().zip(h.other_beats_in_words()).map(other_beats).collect() }),
+            meter: h.meter.map(sign),
             swing: h.swing.map(|s| Swing { percent: to(s.percent, 1e1), of: format!("1/{}", s.of) }),
-            bars: h.bars.iter().flatten().filter_map(|i| beats.get(*i).copied()).collect(),
+            bars: bars(&beats, h.bars.iter().flatten()),
             beats,
             key: h.key.as_ref().map(|k| Key {
                 tonic: k.key.tonic.to_string(),
                 mode: k.key.mode.name().to_string(),
                 confidence: share(k.confidence),
+                also: k.also.iter().map(|k| format!("{} {}", k.tonic, k.mode.name())).collect(),
                 over_time: k
                     .over_time
                     .iter()

@@ -48,6 +48,7 @@ function show(heard) {
   forget();
   starts = heard.bars;
   document.getElementById("taps").hidden = false;
+  offerBeats(heard.others);
   offerApart(heard.seats ?? []);
   showPassages(heard.quoted);
   document.getElementById("tap-none").hidden = !heard.taps.length;
@@ -198,19 +199,30 @@ one("tap").addEventListener("keydown", (event) => {
   }
 });
 
-async function count(beats) {
+async function count(beats, done = beats.length ? "The bars obey the taps now." : "Counted without taps.") {
   taps = [];
   one("tap-use").hidden = true;
   one("tap-says").textContent = "Counting anew.";
   try {
     await send("/taps", { beats });
     show(await read("/record"));
-    one("tap-says").textContent = beats.length ? "The bars obey the taps now." : "Counted without taps.";
+    one("tap-says").textContent = done;
   } catch (e) {
     say(e.message);
   }
 }
 one("tap-use").addEventListener("click", () => count(taps));
+
+// What the beat could be instead: its beats become the taps.
+function offerBeats(others) {
+  const buttons = others.map((o) => {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: o.words });
+    button.addEventListener("click", () => count(o.beats, `Counted by that beat now: ${o.words}.`));
+    return button;
+  });
+  one("beat-others").hidden = !buttons.length;
+  one("beat-others").replaceChildren("Or is the beat ", ...buttons.flatMap((b, i) => (i ? [" or ", b] : [b])), "?");
+}
 one("tap-none").addEventListener("click", () => count([]));
 
 // Which places the lesson quotes; when they change, the bars are named anew.
@@ -224,6 +236,7 @@ async function listen() {
   if (!heard.why) return show(heard);
   rows.hidden = true;
   document.getElementById("taps").hidden = true;
+  one("beat-others").hidden = true;
   document.getElementById("form").hidden = true;
   cells = [];
   facts.textContent = heard.why;
