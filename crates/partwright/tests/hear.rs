@@ -84,6 +84,37 @@ fn text_for_people() {
 }
 
 #[test]
+fn other_beats_are_named_and_come_by_what_is_said_beside_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let record = dir.path().join("record.wav");
+    // One stroke like another every 300 ms: which are the beats is open.
+    let mut samples = vec![0.0f32; 20 * RATE as usize];
+    for n in 0..60 {
+        for (i, s) in samples[(0.3 * f64::from(n) * f64::from(RATE)) as usize..].iter_mut().take(RATE as usize / 4).enumerate() {
+            let t = i as f64 / f64::from(RATE);
+            *s += (0.3 * (-12.0 * t).exp() * (1..6).map(|k| (std::f64::consts::TAU * 220.0 * f64::from(k) * t).sin() / f64::from(k)).sum::<f64>()) as f32;
+        }
+    }
+    write(&record, samples);
+    let shown = record.to_str().unwrap();
+    let v = json(&hear(&[shown, "--json"]));
+    let also = v["tempo"]["also"].as_array().unwrap();
+    assert!((1..=3).contains(&also.len()), "{}", v["tempo"]);
+    let text = String::from_utf8(hear(&[shown]).stdout).unwrap();
+    let lines: Vec<&str> = text.lines().filter_map(|l| l.strip_prefix("        or ")).collect();
+    assert_eq!(lines.len(), also.len(), "{text}");
+    let beats = |v: &serde_json::Value| -> Vec<f64> { v["beats"].as_array().unwrap().iter().map(|b| b.as_f64().unwrap()).collect() };
+    for (line, other) in lines.iter().zip(also) {
+        let (words, asked) = line.split_once(": ").unwrap();
+        assert_eq!(words, other["words"], "{line}");
+        let asked: Vec<&str> = [shown, "--json"].into_iter().chain(asked.split(' ')).collect();
+        let (wanted, found) = (beats(other), beats(&json(&hear(&asked))));
+        let near = found.iter().filter(|f| wanted.iter().any(|w| (w - **f).abs() < 0.04)).count();
+        assert!(near as f64 > 0.9 * found.len().max(wanted.len()) as f64, "{line}: {found:?}, not {wanted:?}");
+    }
+}
+
+#[test]
 fn silence_tells_nothing_and_is_no_fault() {
     let dir = tempfile::tempdir().unwrap();
     let record = dir.path().join("silence.wav");
