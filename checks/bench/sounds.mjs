@@ -127,7 +127,8 @@ export const sounds = {
       await page.keyboard.press("Control+Space");
       await page.click("#tap-use");
       await page.waitForFunction(() => document.getElementById("tap-says").textContent.startsWith("The bars obey"), null, { timeout: 90000 });
-      const { taps, beats } = await page.evaluate(async () => (await fetch("/record")).json());
+      const record = () => page.evaluate(async () => (await fetch("/record")).json());
+      const { told: { taps }, beats } = await record();
       assert.ok(taps.length >= 4, JSON.stringify(taps));
       for (const t of taps) assert.ok(beats.some((b) => Math.abs(b - t) < 0.03), `no beat at ${t}`);
       // What the beat could be instead is counted by once it is chosen, and let go of like taps.
@@ -135,19 +136,36 @@ export const sounds = {
       await page.route("**/record", async (route) => {
         const answer = await route.fetch();
         const heard = await answer.json();
-        await route.fulfill({ response: answer, json: { ...heard, others: heard.taps.length ? [] : [{ words: "half a beat later", beats: later }] } });
+        await route.fulfill({ response: answer, json: { ...heard, others: heard.told.taps.length ? [] : [{ words: "half a beat later", beats: later }] } });
       });
       await page.click("#tap-none");
       await page.click("#beat-others button");
       await page.waitForFunction(() => document.getElementById("tap-says").textContent.startsWith("Counted by that beat"), null, { timeout: 90000 });
       assert.ok(await page.locator("#beat-others").isHidden());
-      const moved = (await page.evaluate(async () => (await fetch("/record")).json())).beats;
+      const moved = (await record()).beats;
       const inside = later.filter((t) => Math.abs(moved.reduce((best, b) => (Math.abs(b - t) < Math.abs(best - t) ? b : best), 0) - t) < 0.03).length;
       assert.ok(inside > 0.97 * later.length, `${inside} of ${later.length}`);
       await page.click("#tap-none");
-      await page.waitForFunction(() => document.getElementById("tap-says").textContent.startsWith("Counted without"), null, { timeout: 90000 });
+      await page.waitForFunction(() => document.getElementById("tap-says").textContent.startsWith("Counted as it is heard"), null, { timeout: 90000 });
       assert.ok(await page.locator("#beat-others button").isVisible());
       await page.unroute("**/record");
+      // Bars begin a beat later, and are counted in threes; let go of, they are as before.
+      const says = (start) => page.waitForFunction((s) => document.getElementById("tap-says").textContent.startsWith(s), start, { timeout: 90000 });
+      const before = await record();
+      const places = (r) => r.bars.slice(0, -1).map((bar) => r.beats.findIndex((b) => Math.abs(b - bar) < 0.002));
+      await page.click("#bars-later");
+      await says("Bars begin a beat later");
+      const shifted = await record();
+      assert.deepEqual(new Set(places(shifted).map((p) => p % 4)), new Set(places(before).map((p) => (p + 1) % 4)));
+      await page.selectOption("#bars-meter", "3/4");
+      await says("Counted in 3/4");
+      const threes = await record();
+      assert.equal(threes.meter, "3/4");
+      assert.ok(places(threes).slice(1).every((p, i) => p - places(threes)[i] === 3), JSON.stringify(places(threes)));
+      await page.click("#tap-none");
+      await says("Counted as it is heard");
+      assert.deepEqual((await record()).bars, before.bars);
+      assert.equal(await page.locator("#bars-meter").inputValue(), "");
       assert.deepEqual(faults, []);
     }, { record: true }),
 };

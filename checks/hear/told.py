@@ -2,7 +2,7 @@
 
 Run from the repository's root: python3 checks/hear/told.py FOLDER SAMPLES [COUNT]
 FOLDER holds GuitarSet's `annotation`, of which players 03 and 05 are played (with DEVELOP set: 00 and 01), each take by one guitar, with the dice and sounds of `renders.py`; COUNT takes that many
-of each, evenly. A hand is off by 15 ms (standard deviation) at each beat, by fixed dice. F at 70 ms as in `beats.py`, beside onset strength alone with the same word. Fails where a word makes the beats worse by more than a
+of each, evenly. A hand is off by 15 ms (standard deviation) at each beat, by fixed dice. F at 70 ms as in `beats.py`, beside onset strength alone with the same word. Fails where beats told make the rest worse by more than a
 hundredth in the mean, or another reading does not come by what is said to tell it nine times of ten. Environment and listening as in `renders.py`.
 """
 
@@ -70,7 +70,8 @@ def main(folder, sets, count=0):
         for name, each in rows.items():
             f, plain = np.array(each).T
             print(f"{kind}, {len(takes)}: told {name}: F {f.mean():.3f}, over .9 {np.mean(f > 0.9):.2f}; onset strength {plain.mean():.3f}, {np.mean(plain > 0.9):.2f}", flush=True)
-            faults += f.mean() < np.mean([o[0] for o in own]) - 0.01
+            # A tempo alone leaves open which are the beats: of twice as many two thirds are right by this measure, of those between none.
+            faults += name != "the tempo" and f.mean() < np.mean([o[0] for o in own]) - 0.01
         best, many = np.array(named).T
         print(f"{kind}: best of the beats and what is named beside them {best.mean():.3f}, over .9 {np.mean(best > 0.9):.2f}; {many.mean():.2f} named a take; come when they are asked for {np.mean(came or [1]):.3f} of {len(came)}")
         faults += bool(came) and np.mean(came) < 0.9

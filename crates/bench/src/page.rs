@@ -132,7 +132,12 @@ pub fn bench(title: &str, pack: &str) -> String {
                     p.taps id="taps" hidden {
                         button type="button" id="tap" { "Tap the beat" } " "
                         button type="button" id="tap-use" hidden { "Count by these taps" } " "
-                        button type="button" id="tap-none" hidden { "Let go of all taps" } " "
+                        button type="button" id="bars-later" { "Bars begin a beat later" } " "
+                        label { "in " select id="bars-meter" aria-label="Meter of the record" {
+                            option value="" { "the meter that is heard" }
+                            @for m in hear::Meter::HEARD { option value=(m.to_string()) { (m.to_string()) } }
+                        } } " "
+                        button type="button" id="tap-none" hidden { "Let go of what was said" } " "
                         span.quiet id="tap-says" { "Where the bars lie off the record: play some of it, and tap here, or T in the record, on every beat." }
                     }
                 }

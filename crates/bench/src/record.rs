@@ -6,6 +6,7 @@ use crate::beneath::Beneath;
 use crate::services::{Progress, Services};
 use hear::{Hearing, Pins};
 use lesson::Lesson;
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use std::io::Read;
 use std::path::Path;
@@ -84,67 +85,106 @@ fn digest(bytes: &[u8]) -> u64 {
     bytes.iter().fold(0xcbf2_9ce4_8422_2325, |h, b| (h ^ u64::from(*b)).wrapping_mul(0x0100_0000_01b3))
 }
 
-/// Beats that the teacher tapped, in seconds, rising; none where there are none.
-pub fn taps(record: &Record, scratch: &Path) -> Vec<f64> {
-    let file = taps_file(record, scratch);
-    let Ok(text) = std::fs::read(&file) else { return vec![] };
-    // Without a seal, as earlier programs wrote them.
-    let text = std::str::from_utf8(&text).ok().and_then(|t| if t.starts_with('[') { Some(t) } else { keep::unseal(t) });
-    let Some(read) = text.and_then(|t| serde_json::from_str::<Vec<f64>>(t).ok()) else {
-        // What a hand tapped is not thrown away, even damaged.
-        let _ = std::fs::rename(&file, file.with_extension("damaged"));
-        return vec![];
-    };
-    read.into_iter().filter(|t| t.is_finite()).take(TAPS_MAX).collect()
+/// The teacher's word on how a record is counted.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Told {
+    /// Tapped beats in seconds, rising.
+    pub taps: Vec<f64>,
+    /// Where bars begin, in seconds, rising.
+    pub bars: Vec<f64>,
+    /// As printed; one of those that are heard.
+    pub meter: Option<String>,
 }
 
-fn taps_file(record: &Record, scratch: &Path) -> std::path::PathBuf {
+/// What was told of a record; nothing where that is nothing.
+pub fn told(record: &Record, scratch: &Path) -> Told {
+    let file = told_file(record, scratch);
+    let Ok(text) = std::fs::read(&file) else { return Told::default() };
+    // Without a seal, or the taps alone, as earlier programs wrote them.
+    let text = std::str::from_utf8(&text).ok().and_then(|t| if t.starts_with('[') { Some(t) } else { keep::unseal(t) });
+    let read = text.and_then(|t| serde_json::from_str::<Vec<f64>>(t).map(|taps| Told { taps, ..Told::default() }).or_else(|_| serde_json::from_str(t)).ok());
+    let Some(Told { taps, bars, meter }) = read else {
+        // What a hand tapped is not thrown away, even damaged.
+        let _ = std::fs::rename(&file, file.with_extension("damaged"));
+        return Told::default();
+    };
+    let sound = |times: Vec<f64>| times.into_iter().filter(|t| t.is_finite()).take(TOLD_MAX).collect();
+    Told { taps: sound(taps), bars: sound(bars), meter: meter.filter(|m| meter_of(m).is_some()) }
+}
+
+/// Keeps its name from when there were taps alone.
+fn told_file(record: &Record, scratch: &Path) -> std::path::PathBuf {
     scratch.join(format!("taps-{:016x}.json", record.digest))
 }
 
-/// Most taps that are kept.
-const TAPS_MAX: usize = 10_000;
+fn keep_told(record: &Record, scratch: &Path, told: &Told) -> std::io::Result<()> {
+    keep::write(&told_file(record, scratch), keep::seal(&json!(told).to_string()).as_bytes(), keep::Lasting::Disk)
+}
 
-/// Keeps taps in place of earlier ones between the first and the last of them; an empty list lets go of all.
+/// A meter that can be told, by its name as printed.
+pub fn meter_of(text: &str) -> Option<hear::Meter> {
+    hear::Meter::HEARD.into_iter().find(|m| m.to_string() == text)
+}
+
+/// Most taps, and most beginnings of bars, that are kept.
+const TOLD_MAX: usize = 10_000;
+
+/// Those of the times that lie in the record, to a millisecond, rising.
+fn within(record: &Record, times: &[f64]) -> Vec<f64> {
+    let end = record.sound.duration().0;
+    let mut out: Vec<f64> = times.iter().copied().filter(|t| (0.0..=end).contains(t)).map(|t| (t * 1000.0).round() / 1000.0).collect();
+    out.sort_by(f64::total_cmp);
+    // Twice on one beat is one.
+    out.dedup_by(|b, a| *b - *a < 0.1);
+    out.truncate(TOLD_MAX);
+    out
+}
+
+/// Keeps taps in place of earlier ones between the first and the last of them, where bars begin in place of all that was said of that; an empty list lets go of all.
 ///
 /// # Errors
 /// What the system says.
 pub fn keep_taps(record: &Record, scratch: &Path, new: &[f64]) -> std::io::Result<()> {
-    let end = record.sound.duration().0;
-    let mut new: Vec<f64> = new.iter().copied().filter(|t| (0.0..=end).contains(t)).map(|t| (t * 1000.0).round() / 1000.0).collect();
-    new.sort_by(f64::total_cmp);
-    let mut all = Vec::new();
+    let new = within(record, new);
+    let mut all = Told::default();
     if let (Some(first), Some(last)) = (new.first().copied(), new.last().copied()) {
-        all = taps(record, scratch);
-        all.retain(|t| *t < first - 0.05 || *t > last + 0.05);
-        all.extend(new);
-        all.sort_by(f64::total_cmp);
-        // Twice on one beat is one.
-        all.dedup_by(|b, a| *b - *a < 0.1);
-        all.truncate(TAPS_MAX);
+        // Where bars were said to begin was said of other beats.
+        all = Told { bars: vec![], ..told(record, scratch) };
+        all.taps.retain(|t| *t < first - 0.05 || *t > last + 0.05);
+        all.taps = within(record, &[all.taps, new].concat());
     }
-    keep::write(&taps_file(record, scratch), keep::seal(&json!(all).to_string()).as_bytes(), keep::Lasting::Disk)
+    keep_told(record, scratch, &all)
+}
+
+/// Keeps where bars begin, and the meter, in place of what was said of them before.
+///
+/// # Errors
+/// What the system says.
+pub fn keep_bars(record: &Record, scratch: &Path, bars: &[f64], meter: Option<String>) -> std::io::Result<()> {
+    keep_told(record, scratch, &Told { bars: within(record, bars), meter: meter.filter(|m| meter_of(m).is_some()), ..told(record, scratch) })
 }
 
 /// What was heard of a record, kept or now: `{bars: [seconds…, end], loud: [[0..1; 24]…], beats, tempo, others: [{words, beats}…], meter, key, cents, off, seats: [[azimuth, share]…],
-/// form, taps}`. Beats obey the taps.
+/// form, told: {taps, bars, meter}}`. Beats, bars and meter are what was told.
 ///
 /// # Errors
 /// A sentence: nothing to count by was heard, or listening failed.
 pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress: Progress<'_>) -> Result<Value, String> {
     let path = heard_file(record, scratch);
-    let taps = taps(record, scratch);
+    let told = told(record, scratch);
     if let Some(v) = kept(record, scratch) {
         return Ok(v);
     }
-    let pins = Pins { beats: taps.iter().map(|t| Seconds(*t)).collect(), ..Pins::default() };
+    let seconds = |times: &[f64]| times.iter().map(|t| Seconds(*t)).collect();
+    let pins = Pins { beats: seconds(&told.taps), bars: seconds(&told.bars), meter: told.meter.as_deref().and_then(meter_of), bpm: None };
     let times = |beats: &[Seconds]| beats.iter().map(|b| (b.0 * 1000.0).round() / 1000.0).collect::<Vec<f64>>();
     let hearing = services.hear(&record.sound, &pins, progress).map_err(|w| w.to_string())?;
     let bars = bars(&hearing).ok_or("no steady beat was heard in the record, so it cannot be shown in bars")?;
     let value = json!({
         // Another build listens anew.
         "by": keep::build(),
-        "taps": taps,
+        "told": told,
         "beats": times(hearing.beats.as_deref().unwrap_or_default()),
         "bars": bars,
         "loud": loudness(&record.sound, &bars),
@@ -152,7 +192,7 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
         "sure": hearing.tempo.map(|t| t.confidence),
         // What the beats could be instead; counted by once they are kept as taps.
         "others": hearing.other_beats.iter().zip(hearing.other_beats_in_words()).map(|(o, words)| json!({ "words": words, "beats": times(&o.beats) })).collect::<Vec<_>>(),
-        "meter": hearing.meter.map(|m| format!("{}/{}", m.over, m.under)),
+        "meter": hearing.meter.map(|m| m.to_string()),
         "key": hearing.key.as_ref().map(key_words),
         "cents": hearing.pitch_reference.as_ref().map(|p| p.cents.round()),
         // What it takes to bring it to concert pitch; none where that is not sure.
@@ -170,7 +210,7 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
 pub fn kept(record: &Record, scratch: &Path) -> Option<Value> {
     let text = std::fs::read_to_string(heard_file(record, scratch)).ok()?;
     let value = serde_json::from_str::<Value>(keep::unseal(&text)?).ok()?;
-    (value["by"] == keep::build() && value["taps"] == json!(taps(record, scratch))).then_some(value)
+    (value["by"] == keep::build() && value["told"] == json!(told(record, scratch))).then_some(value)
 }
 
 fn heard_file(record: &Record, scratch: &Path) -> std::path::PathBuf {
@@ -412,13 +452,34 @@ mod tests {
     #[test]
     fn taps_take_the_place_of_those_that_they_span() {
         let (dir, r) = (tempfile::tempdir().unwrap(), record());
-        assert_eq!(taps(&r, dir.path()), Vec::<f64>::new());
+        let taps = || told(&r, dir.path()).taps;
+        assert_eq!(told(&r, dir.path()), Told::default());
         keep_taps(&r, dir.path(), &[1.5, 0.5, 1.0, 1.04, 99.0, f64::NAN]).unwrap();
-        assert_eq!(taps(&r, dir.path()), [0.5, 1.0, 1.5]);
+        assert_eq!(taps(), [0.5, 1.0, 1.5]);
         keep_taps(&r, dir.path(), &[0.9, 1.2]).unwrap();
-        assert_eq!(taps(&r, dir.path()), [0.5, 0.9, 1.2, 1.5]);
+        assert_eq!(taps(), [0.5, 0.9, 1.2, 1.5]);
         keep_taps(&r, dir.path(), &[]).unwrap();
-        assert_eq!(taps(&r, dir.path()), Vec::<f64>::new());
+        assert_eq!(told(&r, dir.path()), Told::default());
+        // As they were kept before there was more to tell.
+        std::fs::write(told_file(&r, dir.path()), "[0.25, 0.75]").unwrap();
+        assert_eq!(taps(), [0.25, 0.75]);
+        std::fs::write(told_file(&r, dir.path()), keep::seal("[0.5]")).unwrap();
+        assert_eq!(taps(), [0.5]);
+        std::fs::write(told_file(&r, dir.path()), "neither").unwrap();
+        assert_eq!((told(&r, dir.path()), told_file(&r, dir.path()).with_extension("damaged").exists()), (Told::default(), true));
+    }
+
+    #[test]
+    fn bars_and_meter_stay_until_beats_are_tapped_anew() {
+        let (dir, r) = (tempfile::tempdir().unwrap(), record());
+        keep_taps(&r, dir.path(), &[0.5, 1.0]).unwrap();
+        keep_bars(&r, dir.path(), &[1.0, -2.0, f64::NAN], Some("3/4".into())).unwrap();
+        assert_eq!(told(&r, dir.path()), Told { taps: vec![0.5, 1.0], bars: vec![1.0], meter: Some("3/4".into()) });
+        keep_bars(&r, dir.path(), &[], Some("7/8".into())).unwrap();
+        assert_eq!(told(&r, dir.path()), Told { taps: vec![0.5, 1.0], ..Told::default() });
+        keep_bars(&r, dir.path(), &[1.0], Some("6/8".into())).unwrap();
+        keep_taps(&r, dir.path(), &[0.7]).unwrap();
+        assert_eq!(told(&r, dir.path()), Told { taps: vec![0.5, 0.7, 1.0], bars: vec![], meter: Some("6/8".into()) });
     }
 
     #[test]

@@ -53,6 +53,7 @@ pub fn routes(state: Arc<State>) -> Router {
         .route("/record-sound", get(record_sound))
         .route("/record/alike", get(alike))
         .route("/taps", post(tapped))
+        .route("/counted", post(counted))
         .route("/make", post(make))
         .route("/choose", post(choose))
         .route("/create", post(create))
@@ -410,11 +411,30 @@ struct Taps {
 }
 
 async fn tapped(Has(state): Shared, Json(t): Json<Taps>) -> Response {
+    said(state, move |record, scratch| record::keep_taps(record, scratch, &t.beats)).await
+}
+
+#[derive(Deserialize)]
+struct Counted {
+    /// Where bars begin, in seconds.
+    bars: Vec<f64>,
+    meter: Option<String>,
+}
+
+async fn counted(Has(state): Shared, Json(c): Json<Counted>) -> Response {
+    if let Some(m) = c.meter.as_ref().filter(|m| record::meter_of(m).is_none()) {
+        return refusal(StatusCode::BAD_REQUEST, format!("bars cannot be counted in {m}"), &format!("the meters that are heard are {}", hear::Meter::HEARD.map(|m| m.to_string()).join(", ")));
+    }
+    said(state, move |record, scratch| record::keep_bars(record, scratch, &c.bars, c.meter)).await
+}
+
+/// Keeps what was said of how the record is counted.
+async fn said(state: Arc<State>, keep: impl FnOnce(&record::Record, &std::path::Path) -> std::io::Result<()> + Send + 'static) -> Response {
     let kept = away(move || {
         let (record, _) = listened(&state).map_err(not_there)?;
         let scratch = state.open().as_ref().and_then(|o| crate::desk::scratch(&o.desk.folder).ok());
         let Some(scratch) = scratch else { return Err(no_lesson()) };
-        record::keep_taps(&record, &scratch, &t.beats).map_err(|e| refusal(StatusCode::INTERNAL_SERVER_ERROR, format!("the taps could not be kept: {}", keep::words(&e)), ""))?;
+        keep(&record, &scratch).map_err(|e| refusal(StatusCode::INTERNAL_SERVER_ERROR, format!("what was said of the beats could not be kept: {}", keep::words(&e)), ""))?;
         Ok(Json(json!({})).into_response())
     });
     kept.await.and_then(|r| r).unwrap_or_else(|r| r)

@@ -1,7 +1,7 @@
 //! What is heard in sound files, a line of JSON each: `cargo run --release -p hear --example hear -- FILE…`
 //!
 //! For the checks: every field of [`hear::Hearing`], times in seconds, and `seconds`, what the listening took on the clock without the decoding. First may stand
-//! `--plain` (only `beats` and their `confidence`, from onset strength alone), `--pins=SECONDS,…` and `--bpm=NUMBER`.
+//! `--plain` (only `beats` and their `confidence`, from onset strength alone), `--pins=SECONDS,…`, `--bars=SECONDS,…`, `--bpm=NUMBER` and `--meter=OVER/UNDER`.
 
 use hear::{Hearing, Pins};
 use std::fmt::Display;
@@ -13,7 +13,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             plain = true;
             continue;
         } else if let Some(at) = file.strip_prefix("--pins=") {
-            pins.beats = at.split(',').map(|t| t.parse().map(wave::Seconds)).collect::<Result<_, _>>()?;
+            pins.beats = times(at)?;
+            continue;
+        } else if let Some(at) = file.strip_prefix("--bars=") {
+            pins.bars = times(at)?;
+            continue;
+        } else if let Some((over, under)) = file.strip_prefix("--meter=").and_then(|m| m.split_once('/')) {
+            pins.meter = Some(hear::Meter { over: over.parse()?, under: under.parse()? });
             continue;
         } else if let Some(bpm) = file.strip_prefix("--bpm=") {
             pins.bpm = Some(bpm.parse()?);
@@ -33,6 +39,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
+fn times(list: &str) -> Result<Vec<wave::Seconds>, std::num::ParseFloatError> {
+    list.split(',').map(|t| t.parse().map(wave::Seconds)).collect()
+}
+
 fn fields(h: &Hearing) -> String {
     let pitch = h.pitch_reference.as_ref().map(|p| {
         let over_time = list(&p.over_time, |a| format!("{{\"time\":{},\"cents\":{},\"confidence\":{}}}", a.time.0, a.cents, a.confidence));
@@ -40,7 +50,7 @@ fn fields(h: &Hearing) -> String {
         format!("{{\"hz\":{},\"cents\":{},\"confidence\":{},\"other_reading_cents\":{other},\"over_time\":{over_time}}}", p.hz, p.cents, p.confidence)
     });
     let tempo = h.tempo.map(|t| format!("{{\"bpm\":{},\"drift_percent\":{},\"confidence\":{}}}", t.bpm, t.drift_percent, t.confidence));
-    let meter = h.meter.map(|m| format!("\"{}/{}\"", m.over, m.under));
+    let meter = h.meter.map(|m| format!("\"{m}\""));
     let swing = h.swing.map(|s| format!("{{\"percent\":{},\"of\":\"1/{}\"}}", s.percent, s.of));
     let beats = h.beats.as_ref().map(|b| list(b, |t| t.0.to_string()));
     let bars = h.bars.as_ref().map(|b| list(b, usize::to_string));

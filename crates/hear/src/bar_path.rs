@@ -17,12 +17,13 @@ const STEP: usize = 16;
 /// What a bar cut short or drawn out costs.
 const BREAK: f32 = 5.0;
 
-pub(crate) fn bar_path(networks: &Networks, meter: usize, cues: &[f32; CUES], marks: &BarMarks) -> Bars {
+/// `told` are beats on which bars begin: bars are shifted to do so, each beat's by the told one nearest to it.
+pub(crate) fn bar_path(networks: &Networks, meter: usize, cues: &[f32; CUES], marks: &BarMarks, told: &[usize]) -> Bars {
     let count = marks.marks.len();
     let (m, sign) = METERS[meter];
     // Of bars that begin on this beat and every so many, for each beat: the mean over its stretches.
     let mut worth = vec![[0.0f32; MOST]; count];
-    let mut told = vec![0.0f32; count];
+    let mut judged = vec![0.0f32; count];
     let last = count.saturating_sub(STRETCH).div_ceil(STEP);
     for stretch in (0..=last).map(|s| s * STEP..(s * STEP + STRETCH).min(count)) {
         let scores = networks.bars(meter, cues, marks, stretch.clone());
@@ -31,7 +32,7 @@ pub(crate) fn bar_path(networks: &Networks, meter: usize, cues: &[f32; CUES], ma
             for first in 0..m {
                 worth[b][first] += (scores[first] - all) / stretch.len() as f32;
             }
-            told[b] += 1.0;
+            judged[b] += 1.0;
         }
     }
     let mut score = vec![0.0f32; m];
@@ -43,7 +44,7 @@ pub(crate) fn bar_path(networks: &Networks, meter: usize, cues: &[f32; CUES], ma
         for first in 0..m {
             back[first] = if before[best] - BREAK > before[first] { best } else { first };
             let kept = if back[first] == first { before[first] } else { before[best] - BREAK };
-            score[first] = kept + worth[b][first] / told[b];
+            score[first] = kept + worth[b][first] / judged[b];
         }
         from.push(back);
     }
@@ -53,18 +54,26 @@ pub(crate) fn bar_path(networks: &Networks, meter: usize, cues: &[f32; CUES], ma
         firsts[b] = first;
         first = from[b][first];
     }
-    settle_breaks(&mut firsts, m, marks);
+    let heard = firsts.clone();
+    for (b, first) in firsts.iter_mut().enumerate() {
+        if let Some(t) = told.iter().min_by_key(|t| t.abs_diff(b)) {
+            *first = (*first + m - heard[*t] + t % m) % m;
+        }
+    }
+    settle_breaks(&mut firsts, m, marks, told);
     Bars { meter: sign, starts: (0..count).filter(|b| b % m == firsts[*b]).collect() }
 }
 
-/// Moves each change of where bars begin to where the marks of single beats have it, within a stretch.
-fn settle_breaks(firsts: &mut [usize], m: usize, marks: &BarMarks) {
+/// Moves each change of where bars begin to where the marks of single beats have it, within a stretch and between beats that were told.
+fn settle_breaks(firsts: &mut [usize], m: usize, marks: &BarMarks, told: &[usize]) {
     let mut b = 1;
     while b < firsts.len() {
         let (before, after) = (firsts[b - 1], firsts[b]);
         if before != after {
             let low = (0..b).rev().take(STRETCH).take_while(|n| firsts[*n] == before).last().unwrap_or(b - 1) + 1;
             let high = (b..firsts.len()).take(STRETCH).take_while(|n| firsts[*n] == after).last().unwrap_or(b);
+            let low = told.iter().filter(|t| **t < b).map(|t| t + 1).fold(low, usize::max);
+            let high = told.iter().filter(|t| **t >= b).copied().fold(high, usize::min);
             // What the old bars explain up to each beat, and the new ones from there.
             let own = |n: usize, first: usize| {
                 let value = marks.marks[n][0] + marks.marks[n][1];
@@ -129,12 +138,17 @@ pub(crate) mod tests {
 
     /// Bars over such beats.
     fn found(told: usize, places: &[usize]) -> (usize, Bars) {
+        pinned(told, places, &[])
+    }
+
+    /// The same where bars are known to begin on some of the beats.
+    fn pinned(told: usize, places: &[usize], firsts: &[usize]) -> (usize, Bars) {
         let (beats, _, pulse, cues) = marked(told, places);
         let reading = Reading { frames: beats.clone(), way: 0, own: true };
         let judged = Judged::new(reading, &[beats], &pulse, &cues);
         let networks = Networks::new();
         let meter = likeliest_meter(&networks.scores(&judged.cues, &judged.marks));
-        (METERS[meter].0, bar_path(&networks, meter, &judged.cues, &judged.marks))
+        (METERS[meter].0, bar_path(&networks, meter, &judged.cues, &judged.marks, firsts))
     }
 
     #[test]
@@ -154,5 +168,20 @@ pub(crate) mod tests {
         let (_, bars) = found(0, &places);
         let odd: Vec<usize> = bars.starts.windows(2).filter(|w| w[1] - w[0] != 4).map(|w| w[1]).collect();
         assert!(bars.starts.contains(&8) && bars.starts.contains(&101) && odd == [61], "{:?}", bars.starts);
+    }
+
+    #[test]
+    fn bars_begin_where_they_are_told_to() {
+        let places: Vec<usize> = (0..61).chain(0..60).map(|n| n % 4).collect();
+        let starts = |firsts: &[usize]| pinned(0, &places, firsts).1.starts;
+        let odd = |starts: &[usize]| starts.windows(2).filter(|w| w[1] - w[0] != 4).map(|w| w[1]).collect::<Vec<usize>>();
+        // What was told of one bar holds for all, and the bar that is cut short stays one.
+        let one = starts(&[10]);
+        assert!(one.contains(&2) && one.contains(&10) && one.contains(&107) && odd(&one).len() == 1, "{one:?}");
+        // What is right already changes nothing.
+        assert_eq!(starts(&[8]), starts(&[]));
+        // Two that differ each have the beats near them, and what is odd lies between.
+        let two = starts(&[10, 21]);
+        assert!(two.contains(&2) && two.contains(&10) && two.contains(&21) && odd(&two).iter().filter(|b| (11..=21).contains(*b)).count() == 1, "{two:?}");
     }
 }

@@ -10,7 +10,7 @@
 //! bends, whether all of the record speaks for it, and whether the sound begins on it. A small network gives each reading its odds; those were learned on playing made for it and on players 00 and 01 (`training/beats/choice.py`).
 
 use crate::bar_marks::{BarMarks, bar_marks};
-use crate::beats::{Activity, GRIDS, odds, wide};
+use crate::beats::{Activity, GRIDS, Held, odds, wide};
 use crate::chord_scorer::log_sum;
 use crate::classes::{ALL, Classes};
 use crate::pulse::{Pulse, near};
@@ -430,9 +430,9 @@ const SAME: f64 = 0.8;
 const OTHERS: usize = 3;
 const LEAST_ODDS: f64 = 0.02;
 
-/// The likeliest reading, whatever its bars, and its likeliest meter; `None` where there is none.
-pub(crate) fn choose(networks: &Networks, readings: &[Judged]) -> Option<Choice> {
-    let each: Vec<Scores> = readings.iter().map(|r| networks.scores(&r.cues, &r.marks)).collect();
+/// The likeliest reading, whatever its bars, and its likeliest meter, as far as they are what was told; `None` where there is none.
+pub(crate) fn choose(networks: &Networks, readings: &[Judged], held: &Held) -> Option<Choice> {
+    let each: Vec<Scores> = readings.iter().map(|r| held.told(&r.reading.frames, networks.scores(&r.cues, &r.marks))).collect();
     let scores: Vec<f32> = each.iter().map(|s| log_sum(s.iter().flatten().copied())).collect();
     let best = (0..scores.len()).max_by(|a, b| scores[*a].total_cmp(&scores[*b]))?;
     // That none of them is right has odds of 1.

@@ -19,7 +19,7 @@ use crate::hearing::Meter;
 use crate::mono::RATE_HZ;
 use crate::onset_beats::{onset_beats, onset_cuts};
 use crate::pulse::{METERS, Pulse, near};
-use crate::reading_score::{Networks, likeliest_meter};
+use crate::reading_score::{METERS as TOLD_METERS, Networks, Scores, likeliest_meter};
 use crate::steady_beats::{Follows, steady_beats};
 use crate::streams::{GROUPS, ONSET_HOP, onset_rate};
 use wave::Seconds;
@@ -48,8 +48,12 @@ const METER_WORTH: f32 = 1.0;
 pub struct Pins {
     /// Times of beats, in any order. Where three or more follow each other at nearly even distances, they are taps: no beat lies between them.
     pub beats: Vec<Seconds>,
+    /// Times at which bars begin, in any order. Bars are shifted to begin there, all of them by the same where one is told, with several each stretch by the one nearest.
+    pub bars: Vec<Seconds>,
     /// Beats a minute; beats keep within a tenth of it.
     pub bpm: Option<f64>,
+    /// One of [`Meter::HEARD`]; any other is passed over.
+    pub meter: Option<Meter>,
 }
 
 /// Beats keep so near to a tempo that was told, as a ratio.
@@ -229,12 +233,12 @@ fn steady_ways(activity: &Activity, pulse: &Pulse, lengths: (f64, f64)) -> Vec<V
 fn by_choice(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Option<Beats> {
     let readings = judged(activity, pulse, cues, pins, held);
     let networks = Networks::new();
-    let choice = choose(&networks, &readings)?;
+    let choice = choose(&networks, &readings, held)?;
     let laid = |n: usize, meter: usize| {
         let Judged { reading, cues, marks } = &readings[n];
         let cuts = held.moved(&reading.frames);
         let grid = grid_of(activity, &cuts);
-        (settle(activity, &cuts, grid, held), grid, bar_path(&networks, meter, cues, marks))
+        (settle(activity, &cuts, grid, held), grid, bar_path(&networks, meter, cues, marks, &held.bars_of(&reading.frames)))
     };
     let (times, grid, bars) = laid(choice.reading, choice.meter);
     // Where the network itself holds other places for as likely, the choice rests on less.
@@ -326,9 +330,10 @@ fn by_pulse(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: 
     // The beats stand; which of them begin bars is another question.
     let reading = Reading { frames: cuts.iter().map(|c| *c as f64).collect(), way: 0, own: true };
     let ways = [reading.frames.clone()];
-    let Judged { cues, marks, .. } = Judged::new(reading, &ways, pulse, cues);
+    let Judged { reading, cues, marks } = Judged::new(reading, &ways, pulse, cues);
     let networks = Networks::new();
-    let bars = bar_path(&networks, likeliest_meter(&networks.scores(&cues, &marks)), &cues, &marks);
+    let meter = likeliest_meter(&held.told(&reading.frames, networks.scores(&cues, &marks)));
+    let bars = bar_path(&networks, meter, &cues, &marks, &held.bars_of(&reading.frames));
     Some(Beats { times: settle(activity, &cuts, grid, held), grid, spacing, confidence, bars: Some(bars), others: Vec::new() })
 }
 
@@ -394,6 +399,10 @@ pub(crate) fn odds(p: f64, (on, off): (f64, f64)) -> f64 {
 #[derive(Default)]
 pub(crate) struct Held {
     frames: Vec<usize>,
+    /// Those of them on which bars begin.
+    bars: Vec<usize>,
+    /// Place of the meter that was told in [`METERS`](crate::reading_score::METERS).
+    meter: Option<usize>,
     /// Frames of taps that follow each other with no beat between.
     taps: Vec<(usize, usize)>,
 }
@@ -409,10 +418,13 @@ const EVEN_TAPS: f64 = 1.25;
 
 impl Held {
     pub fn new(pins: &Pins, frames: usize) -> Held {
-        let mut at: Vec<usize> =
-            pins.beats.iter().filter(|t| t.0.is_finite() && t.0 >= 0.0).map(|t| (t.0 * onset_rate()).round() as usize).filter(|f| *f < frames).collect();
-        at.sort_unstable();
-        at.dedup();
+        let within = |times: &[Seconds]| -> Vec<usize> {
+            let mut at: Vec<usize> = times.iter().filter(|t| t.0.is_finite() && t.0 >= 0.0).map(|t| (t.0 * onset_rate()).round() as usize).filter(|f| *f < frames).collect();
+            at.sort_unstable();
+            at.dedup();
+            at
+        };
+        let (at, bars) = (within(&pins.beats), within(&pins.bars));
         let slowest = 60.0 / SLOWEST_BPM * onset_rate();
         let gap = |n: usize| (at[n + 1] - at[n]) as f64;
         let even = |a: f64, b: f64| a.max(b) <= EVEN_TAPS * a.min(b) && a.max(b) <= slowest;
@@ -423,7 +435,28 @@ impl Held {
             }
         }
         taps.dedup();
-        Held { frames: at, taps }
+        let mut all = [at, bars.clone()].concat();
+        all.sort_unstable();
+        all.dedup();
+        Held { frames: all, bars, meter: pins.meter.and_then(|told| TOLD_METERS.iter().position(|m| m.1 == told)), taps }
+    }
+
+    /// The beats on which bars begin.
+    pub fn bars_of(&self, beats: &[f64]) -> Vec<usize> {
+        self.bars.iter().filter_map(|f| Held::meant(beats, *f)).collect()
+    }
+
+    /// Scores of bars as far as they are what was told.
+    pub fn told(&self, beats: &[f64], mut scores: Scores) -> Scores {
+        let bars = self.bars_of(beats);
+        for (m, (count, _)) in TOLD_METERS.iter().enumerate() {
+            for (first, score) in scores[m].iter_mut().enumerate() {
+                if self.meter.is_some_and(|told| told != m) || !bars.is_empty() && !bars.iter().any(|b| b % count == first) {
+                    *score = f32::NEG_INFINITY;
+                }
+            }
+        }
+        scores
     }
 
     /// Beats a minute of taps, where there are any: the middle one of their distances.
@@ -635,6 +668,24 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn bars_and_meter_are_what_was_told() {
+        let (_, activity, pulse, cues) = crate::bar_path::tests::marked(0, &(0..48).map(|n| n % 4).collect::<Vec<_>>());
+        let found = |pins: &Pins| beats(&activity, &pulse, &cues, pins).unwrap();
+        let free = found(&Pins::default());
+        let at = free.times[free.bars.as_ref().unwrap().starts[2] + 1];
+        let moved = found(&Pins { bars: vec![at], ..Pins::default() });
+        let bars = moved.bars.unwrap();
+        assert_eq!(bars.meter, Meter::HEARD[0]);
+        assert!(bars.starts.windows(2).all(|w| w[1] - w[0] == 4) && bars.starts.iter().any(|b| (moved.times[*b].0 - at.0).abs() < 0.004), "{:?}", bars.starts);
+        for meter in Meter::HEARD {
+            assert_eq!(found(&Pins { meter: Some(meter), ..Pins::default() }).bars.unwrap().meter, meter);
+        }
+        // What is none of these is passed over.
+        let odd = found(&Pins { meter: Some(Meter { over: 7, under: 8 }), bars: vec![Seconds(f64::NAN), Seconds(-1.0), Seconds(1e9)], ..Pins::default() });
+        assert_eq!((odd.times, odd.bars.unwrap().starts), (free.times, free.bars.unwrap().starts));
+    }
+
+    #[test]
     fn beats_of_bars_that_are_marked_are_sure() {
         let (_, activity, pulse, cues) = crate::bar_path::tests::marked(0, &(0..48).map(|n| n % 4).collect::<Vec<_>>());
         let found = beats(&activity, &pulse, &cues, &Pins::default()).unwrap();
@@ -696,7 +747,7 @@ pub(crate) mod tests {
         let found = settle(&activity, &moved, 0, &none);
         assert!(found.iter().zip(&times).all(|(f, t)| (f.0 - (t - LATE / onset_rate())).abs() < 0.002), "{found:?}");
         // A pin is the teacher's, struck or not.
-        let pinned = Held::new(&Pins { beats: vec![Seconds(times[13] + 0.01)], bpm: None }, activity.all.len());
+        let pinned = Held::new(&Pins { beats: vec![Seconds(times[13] + 0.01)], ..Pins::default() }, activity.all.len());
         let found = settle(&sounding(&eighths, 9.0), &cuts, 0, &pinned);
         assert!((found[13].0 - times[13] - 0.01).abs() < 0.003);
     }
@@ -704,7 +755,7 @@ pub(crate) mod tests {
     #[test]
     fn a_phase_that_could_as_well_be_the_other_is_never_sure() {
         let (activity, pulse) = open();
-        let found = found_in(&activity, &pulse, &Pins { beats: Vec::new(), bpm: Some(100.0) }).unwrap();
+        let found = found_in(&activity, &pulse, &Pins { bpm: Some(100.0), ..Pins::default() }).unwrap();
         // That the record begins on it speaks a little for it.
         assert!(found.confidence < 0.5, "{}", found.confidence);
     }
@@ -719,7 +770,7 @@ pub(crate) mod tests {
         }
         for pin in [5.1, 5.4] {
             // Ten milliseconds beside the onset: the teacher is right.
-            let found = found_in(&activity, &pulse, &Pins { beats: vec![Seconds(pin + 0.01)], bpm: Some(100.0) }).unwrap();
+            let found = found_in(&activity, &pulse, &Pins { beats: vec![Seconds(pin + 0.01)], bpm: Some(100.0), ..Pins::default() }).unwrap();
             let near = found.times.iter().map(|t| (t.0 - pin - 0.01).abs()).fold(f64::MAX, f64::min);
             assert!(near < 0.004, "{pin}: {near}");
             assert!(worst(&found.times, |b| pin + 0.6 * b as f64, 20) < 0.025);
@@ -732,7 +783,7 @@ pub(crate) mod tests {
         let (activity, pulse) = open();
         // Tapped in half the tempo that the rest is heard in.
         let taps: Vec<Seconds> = (0..4).map(|n| Seconds(6.3 + 1.2 * f64::from(n))).collect();
-        let found = found_in(&activity, &pulse, &Pins { beats: taps.clone(), bpm: None }).unwrap();
+        let found = found_in(&activity, &pulse, &Pins { beats: taps.clone(), ..Pins::default() }).unwrap();
         let within: Vec<f64> = found.times.iter().map(|t| t.0).filter(|t| (6.2..10.0).contains(t)).collect();
         assert_eq!(within.len(), 4, "{within:?}");
         assert!(within.iter().zip(&taps).all(|(a, b)| (a - b.0).abs() < 0.004));
@@ -742,7 +793,7 @@ pub(crate) mod tests {
     fn a_reading_goes_through_pins_or_is_none() {
         let step = 0.5 * onset_rate();
         let beats: Vec<f64> = (0..20).map(|n| 40.0 + step * f64::from(n)).collect();
-        let at = |seconds: &[f64]| Held::new(&Pins { beats: seconds.iter().map(|s| Seconds(40.0 / onset_rate() + s)).collect(), bpm: None }, 4_000);
+        let at = |seconds: &[f64]| Held::new(&Pins { beats: seconds.iter().map(|s| Seconds(40.0 / onset_rate() + s)).collect(), ..Pins::default() }, 4_000);
         // Nearly a tenth of a second off is meant, an eighth of a second (an off-beat's half) is not.
         assert!(at(&[2.0, 5.09]).agree(&beats) && !at(&[2.0, 5.125]).agree(&beats) && !at(&[2.25]).agree(&beats));
         assert!(!at(&[11.0]).agree(&beats) && !at(&[2.0]).agree(&[]));
@@ -768,10 +819,10 @@ pub(crate) mod tests {
         }
         let other = &found.others[0];
         let bpm = (other.times.len() - 1) as f64 * 60.0 / (other.times[other.times.len() - 1].0 - other.times[0].0);
-        let asked = found_in(&activity, &pulse, &Pins { beats: other.told_by.clone(), bpm: other.tempo.then_some(bpm) }).unwrap();
+        let asked = found_in(&activity, &pulse, &Pins { beats: other.told_by.clone(), bpm: other.tempo.then_some(bpm), ..Pins::default() }).unwrap();
         assert!(alike(&frames(&asked.times), &frames(&other.times)) > 0.9);
         // All of its beats as pins are it.
-        let asked = found_in(&activity, &pulse, &Pins { beats: other.times.clone(), bpm: None }).unwrap();
+        let asked = found_in(&activity, &pulse, &Pins { beats: other.times.clone(), ..Pins::default() }).unwrap();
         assert!(asked.times.iter().zip(&other.times).all(|(a, b)| (a.0 - b.0).abs() < 0.004), "{:?}", asked.times);
         assert_eq!(asked.times.len(), other.times.len());
     }
@@ -779,10 +830,10 @@ pub(crate) mod tests {
     #[test]
     fn senseless_pins_are_passed_over() {
         let (activity, pulse) = open();
-        let odd = Pins { beats: vec![Seconds(f64::NAN), Seconds(-3.0), Seconds(1e12)], bpm: Some(f64::NAN) };
+        let odd = Pins { beats: vec![Seconds(f64::NAN), Seconds(-3.0), Seconds(1e12)], bpm: Some(f64::NAN), ..Pins::default() };
         assert_eq!(found_in(&activity, &pulse, &odd).unwrap().times, found_in(&activity, &pulse, &Pins::default()).unwrap().times);
         for bpm in [1e-300, 1e300, -5.0, 2.0, 5_000.0] {
-            found_in(&activity, &pulse, &Pins { beats: vec![Seconds(1.0), Seconds(1.0), Seconds(1.001)], bpm: Some(bpm) });
+            found_in(&activity, &pulse, &Pins { beats: vec![Seconds(1.0), Seconds(1.0), Seconds(1.001)], bpm: Some(bpm), ..Pins::default() });
         }
     }
 

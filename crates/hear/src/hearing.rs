@@ -95,7 +95,7 @@ impl Hearing {
                 _ => format!("{:.1} a minute", o.bpm),
             };
             if self.meter.is_some_and(|m| m != o.meter) {
-                out.push_str(&format!(" in {}/{}", o.meter.over, o.meter.under));
+                out.push_str(&format!(" in {}", o.meter));
             }
             out
         };
@@ -125,6 +125,17 @@ const ONE_PLACE: f64 = 0.8;
 pub struct Meter {
     pub over: u8,
     pub under: u8,
+}
+
+impl std::fmt::Display for Meter {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}/{}", self.over, self.under)
+    }
+}
+
+impl Meter {
+    /// The meters that are heard.
+    pub const HEARD: [Meter; 3] = [Meter { over: 4, under: 4 }, Meter { over: 3, under: 4 }, Meter { over: 6, under: 8 }];
 }
 
 /// The first one's share of each pair of notes.

@@ -15,7 +15,7 @@ use crate::chord_scorer::{Layer, layer, layers, log_sum};
 use crate::hearing::Meter;
 
 /// Beats to a bar, and the meter; beats of 6/8 are dotted.
-pub(crate) const METERS: [(usize, Meter); 3] = [(4, Meter { over: 4, under: 4 }), (3, Meter { over: 3, under: 4 }), (2, Meter { over: 6, under: 8 })];
+pub(crate) const METERS: [(usize, Meter); 3] = [(4, Meter::HEARD[0]), (3, Meter::HEARD[1]), (2, Meter::HEARD[2])];
 /// Most beats to a bar.
 pub(crate) const MOST: usize = 4;
 /// Scores of the bars that begin on the first beat, on the second and so on, for each meter; what a meter has not is as unlikely as can be.

@@ -28,7 +28,7 @@ fn chords(bars: &[&[i32]]) -> Vec<hear::ChordHeard> {
     // A bar of four strokes each, half a second apart; the low string alone on the third.
     let strokes: Vec<(f64, &[i32])> = (0..4 * bars.len()).map(|b| (0.5 * b as f64, if b % 4 == 2 { &bars[b / 4][..1] } else { bars[b / 4] })).collect();
     let record = strummed(&strokes, 2.0 * bars.len() as f64);
-    let pins = Pins { beats: (0..4 * bars.len()).map(|b| Seconds(0.5 * b as f64)).collect(), bpm: None };
+    let pins = Pins { beats: (0..4 * bars.len()).map(|b| Seconds(0.5 * b as f64)).collect(), ..Pins::default() };
     hear(&record, &pins, &|_| ()).unwrap().chords.unwrap()
 }
 

@@ -203,9 +203,15 @@ pub struct Hear {
     /// A beat lies here (minutes and seconds); may be given several times
     #[arg(long = "beat", value_name = "TIME")]
     pub beats: Vec<String>,
+    /// A bar begins here, on a beat; may be given several times
+    #[arg(long = "bar", value_name = "TIME")]
+    pub bars: Vec<String>,
     /// The beats a minute, within a tenth of which the beats are looked for
     #[arg(long, value_name = "BPM", value_parser = beats_a_minute)]
     pub tempo: Option<f64>,
+    /// The meter: 4/4, 3/4 or 6/8
+    #[arg(long, value_name = "METER", value_parser = heard_meter)]
+    pub meter: Option<hear::Meter>,
     #[command(flatten)]
     pub written: Written,
 }
@@ -258,6 +264,12 @@ fn seat(text: &str) -> Result<SeatArg, String> {
         "right" => Ok(SeatArg::Right),
         _ => text.parse().ok().filter(|a| (-1.0..=1.0).contains(a)).map(SeatArg::At).ok_or_else(|| "write left, centre, right, or a number from -1 to 1".to_string()),
     }
+}
+
+fn heard_meter(text: &str) -> Result<hear::Meter, String> {
+    let all = hear::Meter::HEARD;
+    let known = || all.map(|m| m.to_string()).join(", ");
+    all.into_iter().find(|m| m.to_string() == text.trim()).ok_or_else(|| format!("the meters that are heard are {}", known()))
 }
 
 fn beats_a_minute(text: &str) -> Result<f64, String> {

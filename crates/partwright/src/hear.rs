@@ -38,8 +38,8 @@ pub fn run(a: &Asked, json: bool) -> Result<(), Failure> {
 }
 
 fn pins(a: &Asked) -> Result<Pins, Failure> {
-    let beats: Result<Vec<Seconds>, String> = a.beats.iter().map(|t| parse_time(t).map(Seconds)).collect();
-    Ok(Pins { beats: beats.map_err(Failure::Usage)?, bpm: a.tempo })
+    let times = |given: &[String]| given.iter().map(|t| parse_time(t).map(Seconds)).collect::<Result<Vec<Seconds>, String>>().map_err(Failure::Usage);
+    Ok(Pins { beats: times(&a.beats)?, bars: times(&a.bars)?, bpm: a.tempo, meter: a.meter })
 }
 
 /// Drawn on a terminal alone.

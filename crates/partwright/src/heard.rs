@@ -5,7 +5,7 @@
 use crate::audio;
 use crate::failure::Failure;
 use crate::store::{self, digest};
-use hear::{Hearing, Meter, Pins};
+use hear::{Hearing, Pins};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -190,11 +190,6 @@ fn share(v: f64) -> f64 {
     to(v, 1e3)
 }
 
-/// As printed.
-fn sign(m: Meter) -> String {
-    format!("{}/{}", m.over, m.under)
-}
-
 /// The times of bars by their places among beats.
 fn bars<'a>(beats: &[f64], places: impl Iterator<Item = &'a usize>) -> Vec<f64> {
     places.filter_map(|i| beats.get(*i).copied()).collect()
@@ -204,7 +199,7 @@ fn other_beats((o, words): (&hear::OtherBeats, String)) -> OtherBeats {
     let times = |beats: &[wave::Seconds]| -> Vec<f64> { beats.iter().map(|t| time(*t)).collect() };
     let beats = times(&o.beats);
     let told_by = Told { beats: times(&o.told_by.beats), tempo: o.told_by.bpm.map(|b| to(b, 1e3)) };
-    OtherBeats { bpm: to(o.bpm, 1e3), meter: sign(o.meter), words, likely: share(o.likely), told_by, bars: bars(&beats, o.bars.iter()), beats }
+    OtherBeats { bpm: to(o.bpm, 1e3), meter: o.meter.to_string(), words, likely: share(o.likely), told_by, bars: bars(&beats, o.bars.iter()), beats }
 }
 
 impl From<&Hearing> for Heard {
@@ -223,7 +218,7 @@ impl From<&Hearing> for Heard {
                 over_time: p.over_time.iter().map(|a| PitchAt { time: time(a.time), cents: to(a.cents, 1e2), confidence: share(a.confidence) }).collect(),
             }),
             tempo: h.tempo.map(|t| Tempo { bpm: to(t.bpm, 1e3), drift_percent: to(t.drift_percent, 1e2), confidence: share(t.confidence), also: h.other_beats.iter().zip(h.other_beats_in_words()).map(other_beats).collect() }),
-            meter: h.meter.map(sign),
+            meter: h.meter.map(|m| m.to_string()),
             swing: h.swing.map(|s| Swing { percent: to(s.percent, 1e1), of: format!("1/{}", s.of) }),
             bars: bars(&beats, h.bars.iter().flatten()),
             beats,

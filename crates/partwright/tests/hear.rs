@@ -115,6 +115,24 @@ fn other_beats_are_named_and_come_by_what_is_said_beside_them() {
 }
 
 #[test]
+fn meter_and_bars_are_as_they_were_told() {
+    let dir = tempfile::tempdir().unwrap();
+    let record = dir.path().join("record.wav");
+    strummed(&record);
+    let shown = record.to_str().unwrap();
+    let free = json(&hear(&[shown, "--json"]));
+    let beats: Vec<f64> = free["beats"].as_array().unwrap().iter().map(|b| b.as_f64().unwrap()).collect();
+    let bar = format!("0:{:05.2}", beats[9]);
+    let told = json(&hear(&[shown, "--json", "--meter", "3/4", "--bar", &bar]));
+    assert_eq!(told["meter"], "3/4");
+    let bars: Vec<f64> = told["bars"].as_array().unwrap().iter().map(|b| b.as_f64().unwrap()).collect();
+    assert!(bars.iter().any(|b| (b - beats[9]).abs() < 0.012), "{bars:?}, not at {bar}");
+    let beats: Vec<f64> = told["beats"].as_array().unwrap().iter().map(|b| b.as_f64().unwrap()).collect();
+    let places: Vec<usize> = bars.iter().map(|b| beats.iter().position(|t| t == b).unwrap()).collect();
+    assert!(places.windows(2).all(|w| w[1] - w[0] == 3), "{places:?}");
+}
+
+#[test]
 fn silence_tells_nothing_and_is_no_fault() {
     let dir = tempfile::tempdir().unwrap();
     let record = dir.path().join("silence.wav");
@@ -155,6 +173,10 @@ fn what_is_wrong_is_said() {
     assert_eq!(code(&[dir.path().to_str().unwrap()]), Some(3));
     assert_eq!(code(&[file, "--beat", "soon"]), Some(2));
     assert_eq!(code(&[file, "--tempo", "0"]), Some(2));
+    assert_eq!(code(&[file, "--bar", "soon"]), Some(2));
+    let odd = hear(&[file, "--meter", "7/8"]);
+    assert_eq!(odd.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&odd.stderr).contains("4/4, 3/4, 6/8"), "{}", String::from_utf8_lossy(&odd.stderr));
     assert_eq!(code(&[]), Some(2));
 }
 

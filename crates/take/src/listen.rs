@@ -82,7 +82,8 @@ const GUESS: f64 = 0.45;
 /// # Errors
 /// A take too long or of too low a rate, a tuning lower than is heard.
 pub fn take(record: &Buffer, wishes: &Wishes, progress: &dyn Fn(f64)) -> Result<Taken, TakeError> {
-    let pins = Pins { bpm: wishes.bpm, ..Pins::default() };
+    let bars = wishes.from_s.map(wave::Seconds).into_iter().collect();
+    let pins = Pins { bpm: wishes.bpm, bars, meter: wishes.meter.map(|m| hear::Meter { over: m.count, under: m.unit }), ..Pins::default() };
     let hearing = hear::hear_beats(record, &pins, &|d| progress(0.2 * d)).map_err(TakeError::Hear)?;
     let pitch = hearing.pitch_reference.as_ref().filter(|p| p.confidence >= SURE);
     let a4_hz = pitch.map_or(440.0, |p| p.hz);

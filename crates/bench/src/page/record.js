@@ -12,6 +12,8 @@ let to = 0;
 let at = 0;
 let named = null;
 let starts = [];
+let beats = [];
+let told = { taps: [], bars: [], meter: null };
 
 // A bar's loudness as one line of ink over the bar's foot, rising with it.
 function ink(loud) {
@@ -51,7 +53,9 @@ function show(heard) {
   offerBeats(heard.others);
   offerApart(heard.seats ?? []);
   showPassages(heard.quoted);
-  document.getElementById("tap-none").hidden = !heard.taps.length;
+  ({ beats, told } = heard);
+  document.getElementById("tap-none").hidden = !told.taps.length && !told.bars.length && !told.meter;
+  document.getElementById("bars-meter").value = told.meter ?? "";
   const cents = heard.cents === null || heard.cents === undefined ? null : heard.cents === 0 ? "at concert pitch" : `${Math.abs(heard.cents)} cent${Math.abs(heard.cents) === 1 ? "" : "s"} ${heard.cents < 0 ? "under" : "over"} concert pitch`;
   facts.textContent = [heard.file, heard.tempo && `about ${heard.tempo} a minute${heard.sure < 0.3 ? ", not sure" : ""}`, heard.meter, heard.key && `likely ${heard.key}`, cents, `${cells.length} bars`].filter(Boolean).join(" · ");
   choose(0, 0, false);
@@ -199,31 +203,43 @@ one("tap").addEventListener("keydown", (event) => {
   }
 });
 
-async function count(beats, done = beats.length ? "The bars obey the taps now." : "Counted without taps.") {
+async function count(how, what, done) {
   taps = [];
   one("tap-use").hidden = true;
   one("tap-says").textContent = "Counting anew.";
   try {
-    await send("/taps", { beats });
+    await send(how, what);
     show(await read("/record"));
     one("tap-says").textContent = done;
   } catch (e) {
     say(e.message);
+    one("tap-says").textContent = "";
   }
 }
-one("tap-use").addEventListener("click", () => count(taps));
+one("tap-use").addEventListener("click", () => count("/taps", { beats: taps }, "The bars obey the taps now."));
 
 // What the beat could be instead: its beats become the taps.
 function offerBeats(others) {
   const buttons = others.map((o) => {
     const button = Object.assign(document.createElement("button"), { type: "button", textContent: o.words });
-    button.addEventListener("click", () => count(o.beats, `Counted by that beat now: ${o.words}.`));
+    button.addEventListener("click", () => count("/taps", { beats: o.beats }, `Counted by that beat now: ${o.words}.`));
     return button;
   });
   one("beat-others").hidden = !buttons.length;
   one("beat-others").replaceChildren("Or is the beat ", ...buttons.flatMap((b, i) => (i ? [" or ", b] : [b])), "?");
 }
-one("tap-none").addEventListener("click", () => count([]));
+one("tap-none").addEventListener("click", () => count("/taps", { beats: [] }, "Counted as it is heard."));
+
+// Where bars begin, from one beat to the next, and in which meter.
+one("bars-later").addEventListener("click", () => {
+  const second = starts[1] ?? Infinity;
+  const later = beats.filter((b) => b > starts[0] + 0.02 && b <= second + 0.02)[0];
+  if (later !== undefined) count("/counted", { bars: [later], meter: told.meter }, "Bars begin a beat later now.");
+});
+one("bars-meter").addEventListener("change", () => {
+  const meter = one("bars-meter").value || null;
+  count("/counted", { bars: [], meter }, meter ? `Counted in ${meter} now.` : "Counted in the meter that is heard.");
+});
 
 // Which places the lesson quotes; when they change, the bars are named anew.
 const quotes = () => [...model.text.matchAll(/^\s*record\s.*$/gm)].join("\n");
