@@ -55,7 +55,7 @@ fn fields(h: &Hearing) -> String {
     let beats = h.beats.as_ref().map(|b| list(b, |t| t.0.to_string()));
     let bars = h.bars.as_ref().map(|b| list(b, usize::to_string));
     let other_beats = list(&h.other_beats, |o| {
-        format!("{{\"bpm\":{},\"beats\":{},\"likely\":{},\"told_by\":{},\"told_bpm\":{}}}", o.bpm, list(&o.beats, |t| t.0.to_string()), o.likely, list(&o.told_by.beats, |t| t.0.to_string()), maybe(&o.told_by.bpm))
+        format!("{{\"bpm\":{},\"meter\":\"{}\",\"beats\":{},\"bars\":{},\"likely\":{},\"told_by\":{},\"told_bpm\":{}}}", o.bpm, o.meter, list(&o.beats, |t| t.0.to_string()), list(&o.bars, usize::to_string), o.likely, list(&o.told_by.beats, |t| t.0.to_string()), maybe(&o.told_by.bpm))
     });
     let key = h.key.as_ref().map(|k| {
         let one = |k: &pitch::Key, c: f64| format!("\"tonic\":\"{}\",\"mode\":\"{}\",\"confidence\":{c}", k.tonic, k.mode.name());

@@ -19,7 +19,7 @@ use crate::hearing::Meter;
 use crate::mono::RATE_HZ;
 use crate::onset_beats::{onset_beats, onset_cuts};
 use crate::pulse::{METERS, Pulse, near};
-use crate::reading_score::{METERS as TOLD_METERS, Networks, Scores, likeliest_meter};
+use crate::reading_score::{METERS as BAR_METERS, Networks, Scores, likeliest_meter};
 use crate::steady_beats::{Follows, steady_beats};
 use crate::streams::{GROUPS, ONSET_HOP, onset_rate};
 use wave::Seconds;
@@ -108,7 +108,7 @@ pub(crate) struct Other {
     pub bars: Bars,
     /// How likely it is that the beats are these, 0 to 1.
     pub likely: f64,
-    /// Some of them that set them apart from all likelier ones; whether their tempo is needed besides.
+    /// Some of them that set them apart from all likelier ones that go through the pins; whether their tempo is needed besides.
     pub told_by: Vec<Seconds>,
     pub tempo: bool,
 }
@@ -438,7 +438,7 @@ impl Held {
         let mut all = [at, bars.clone()].concat();
         all.sort_unstable();
         all.dedup();
-        Held { frames: all, bars, meter: pins.meter.and_then(|told| TOLD_METERS.iter().position(|m| m.1 == told)), taps }
+        Held { frames: all, bars, meter: pins.meter.and_then(|told| BAR_METERS.iter().position(|m| m.1 == told)), taps }
     }
 
     /// The beats on which bars begin.
@@ -449,7 +449,7 @@ impl Held {
     /// Scores of bars as far as they are what was told.
     pub fn told(&self, beats: &[f64], mut scores: Scores) -> Scores {
         let bars = self.bars_of(beats);
-        for (m, (count, _)) in TOLD_METERS.iter().enumerate() {
+        for (m, (count, _)) in BAR_METERS.iter().enumerate() {
             for (first, score) in scores[m].iter_mut().enumerate() {
                 if self.meter.is_some_and(|told| told != m) || !bars.is_empty() && !bars.iter().any(|b| b % count == first) {
                     *score = f32::NEG_INFINITY;

@@ -58,7 +58,7 @@ pub struct OtherBeats {
     pub bars: Vec<usize>,
     /// How likely it is that the beats are these, 0 to 1.
     pub likely: f64,
-    /// What sets it apart from likelier readings: one to four of its beats, and its tempo where these are not enough.
+    /// What sets it apart from likelier readings: besides what was told already one to four of its beats, and its tempo where these are not enough.
     pub told_by: Pins,
 }
 

@@ -167,7 +167,8 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         heard.swing = bars::swing(&beats, &activity);
         let other = |o: beats::Other| {
             let bpm = tempo(&o.times).0;
-            OtherBeats { bpm, meter: o.bars.meter, beats: o.times, bars: o.bars.starts, likely: o.likely, told_by: Pins { beats: o.told_by, bpm: o.tempo.then_some(bpm), ..Pins::default() } }
+            let told_by = Pins { beats: [pins.beats.clone(), o.told_by].concat(), bpm: pins.bpm.or(o.tempo.then_some(bpm)), ..pins.clone() };
+            OtherBeats { bpm, meter: o.bars.meter, beats: o.times, bars: o.bars.starts, likely: o.likely, told_by }
         };
         heard.other_beats = beats.others.into_iter().map(other).collect();
         heard.beats = Some(beats.times);

@@ -134,8 +134,11 @@ fn pitch_words(p: &crate::heard::Pitch) -> String {
 
 /// What other beats are, and how to ask for them.
 fn other_words(o: &OtherBeats) -> String {
-    let mut asked: Vec<String> = o.told_by.beats.iter().map(|t| format!("--beat {}", clock(*t))).collect();
-    asked.extend(o.told_by.tempo.map(|t| format!("--tempo {t:.1}")));
+    let told = &o.told_by;
+    let mut asked: Vec<String> = told.beats.iter().map(|t| format!("--beat {}", clock(*t))).collect();
+    asked.extend(told.bars.iter().map(|t| format!("--bar {}", clock(*t))));
+    asked.extend(told.tempo.map(|t| format!("--tempo {t:.1}")));
+    asked.extend(told.meter.as_ref().map(|m| format!("--meter {m}")));
     format!("{}: {}", o.words, asked.join(" "))
 }
 

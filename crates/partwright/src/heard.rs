@@ -67,7 +67,7 @@ pub struct OtherBeats {
     pub words: String,
     /// How likely it is that the beats are these, 0 to 1.
     pub likely: f64,
-    /// What to say with `--beat` and `--tempo` so that the beats are these.
+    /// What to say with `--beat`, `--bar`, `--tempo` and `--meter` so that the beats are these.
     pub told_by: Told,
     pub beats: Vec<f64>,
     pub bars: Vec<f64>,
@@ -76,7 +76,9 @@ pub struct OtherBeats {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Told {
     pub beats: Vec<f64>,
+    pub bars: Vec<f64>,
     pub tempo: Option<f64>,
+    pub meter: Option<String>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -198,7 +200,8 @@ fn bars<'a>(beats: &[f64], places: impl Iterator<Item = &'a usize>) -> Vec<f64> 
 fn other_beats((o, words): (&hear::OtherBeats, String)) -> OtherBeats {
     let times = |beats: &[wave::Seconds]| -> Vec<f64> { beats.iter().map(|t| time(*t)).collect() };
     let beats = times(&o.beats);
-    let told_by = Told { beats: times(&o.told_by.beats), tempo: o.told_by.bpm.map(|b| to(b, 1e3)) };
+    let told = &o.told_by;
+    let told_by = Told { beats: times(&told.beats), bars: times(&told.bars), tempo: told.bpm.map(|b| to(b, 1e3)), meter: told.meter.map(|m| m.to_string()) };
     OtherBeats { bpm: to(o.bpm, 1e3), meter: o.meter.to_string(), words, likely: share(o.likely), told_by, bars: bars(&beats, o.bars.iter()), beats }
 }
 

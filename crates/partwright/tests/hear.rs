@@ -112,6 +112,10 @@ fn other_beats_are_named_and_come_by_what_is_said_beside_them() {
         let near = found.iter().filter(|f| wanted.iter().any(|w| (w - **f).abs() < 0.04)).count();
         assert!(near as f64 > 0.9 * found.len().max(wanted.len()) as f64, "{line}: {found:?}, not {wanted:?}");
     }
+    // What was said already is said again beside what is new.
+    let said = json(&hear(&[shown, "--json", "--tempo", "100", "--meter", "3/4", "--beat", "0:01.50"]));
+    let told: Vec<&serde_json::Value> = said["tempo"]["also"].as_array().unwrap().iter().map(|o| &o["told_by"]).collect();
+    assert!(!told.is_empty() && told.iter().all(|t| t["tempo"] == 100.0 && t["meter"] == "3/4" && t["beats"].as_array().unwrap().contains(&serde_json::json!(1.5))), "{told:?}");
 }
 
 #[test]
