@@ -136,6 +136,72 @@ pub(crate) fn clear(steps: &[Step]) -> f64 {
     steps.iter().map(|s| length(s) * (1.0 - entropy(s))).sum::<f64>() / total
 }
 
+/// What chords over some time hold, whatever the key.
+pub(crate) struct Held {
+    /// 0 to 1 ([`clear`]).
+    pub clear: f64,
+    /// How long each root and family lasts, as a share of all.
+    shares: [[f64; FAMILIES]; 12],
+    /// From each root to the next, and from each dominant seventh to what lies a fifth below, by the length of what comes after.
+    moves: [[f64; 12]; 12],
+    falls: [f64; 12],
+    /// Of the record's first and last step, zeros where they are not among these.
+    first: [[f64; FAMILIES]; 12],
+    last: [[f64; FAMILIES]; 12],
+}
+
+/// Numbers that [`Held::over`] gives of a tonic.
+pub(crate) const OVER: usize = 12 * (4 * FAMILIES + 12 + 1);
+
+impl Held {
+    /// Of steps that are a part of `all`.
+    pub fn new(steps: &[Step], all: &[Step]) -> Held {
+        let none = [[0.0; FAMILIES]; 12];
+        let mut held = Held { clear: clear(steps), shares: none, moves: [[0.0; 12]; 12], falls: [0.0; 12], first: none, last: none };
+        let total: f64 = steps.iter().map(length).sum();
+        if total <= 0.0 {
+            return held;
+        }
+        for s in steps {
+            let share = length(s) / total;
+            held.shares.iter_mut().flatten().zip(s.likely.iter().flatten()).for_each(|(h, l)| *h += share * l);
+        }
+        let roots = |s: &Step| s.likely.map(|f| f.iter().sum::<f64>());
+        for w in steps.windows(2) {
+            let share = length(&w[1]).min(LONGEST_S) / total;
+            let (from, to) = (roots(&w[0]), roots(&w[1]));
+            for a in 0..12 {
+                for b in 0..12 {
+                    held.moves[a][b] += share * from[a] * to[b];
+                }
+                held.falls[a] += share * w[0].likely[a][Family::Dominant as usize] * to[(a + 5) % 12];
+            }
+        }
+        let (begins, ends) = ends_of(steps, all);
+        held.first = steps.first().filter(|_| begins).map_or(none, |s| s.likely);
+        held.last = steps.last().filter(|_| ends).map_or(none, |s| s.likely);
+        held
+    }
+
+    /// All of it by degrees over a tonic: shares, shares as far as the chords are clear, moves, falls, the first step, the last.
+    pub fn over(&self, tonic: usize) -> impl Iterator<Item = f64> + '_ {
+        let at = move |d: usize| (tonic + d) % 12;
+        let table = move |t: &[[f64; FAMILIES]; 12]| (0..12).flat_map(|d| t[at(d)]).collect::<Vec<f64>>();
+        let shares = table(&self.shares);
+        let clear: Vec<f64> = shares.iter().map(|s| s * self.clear).collect();
+        let moves = (0..12).flat_map(move |a| (0..12).map(move |b| self.moves[at(a)][at(b)]));
+        let falls = (0..12).map(move |d| self.falls[at(d)]);
+        shares.into_iter().chain(clear).chain(moves).chain(falls).chain(table(&self.first)).chain(table(&self.last))
+    }
+}
+
+/// Whether steps are those at the beginning and at the end of all.
+fn ends_of(steps: &[Step], all: &[Step]) -> (bool, bool) {
+    let later = |(a, s): (&Step, &Step)| a.start_s < s.start_s;
+    let sooner = |(a, s): (&Step, &Step)| a.end_s > s.end_s;
+    (!all.first().zip(steps.first()).is_some_and(later), !all.last().zip(steps.last()).is_some_and(sooner))
+}
+
 /// How well each of the 24 keys explains chords, some -0.6 to 2; zeros without any. They are a part of `all`, of which the beginning and the end count.
 pub(crate) fn keys(steps: &[Step], all: &[Step]) -> [f64; 24] {
     let total: f64 = steps.iter().map(length).sum();
@@ -143,8 +209,8 @@ pub(crate) fn keys(steps: &[Step], all: &[Step]) -> [f64; 24] {
     if total <= 0.0 {
         return [0.0; 24];
     }
-    let begins = if all.first().is_some_and(|a| a.start_s < first.start_s) { 0.0 } else { BEGINS };
-    let ends = if all.last().is_some_and(|a| a.end_s > last.end_s) { 0.0 } else { ENDS };
+    let (begins, ends) = ends_of(steps, all);
+    let (begins, ends) = (if begins { BEGINS } else { 0.0 }, if ends { ENDS } else { 0.0 });
     let sevenths: [f64; 12] = std::array::from_fn(|root| steps.iter().map(|s| length(s) * s.likely[root][Family::Dominant as usize]).sum::<f64>() / total);
     std::array::from_fn(|key| {
         let home = |s: &Step| (0..12).map(|root| ALL.iter().map(|f| s.likely[root][*f as usize] * at_home(key, root, *f)).sum::<f64>()).sum::<f64>();
@@ -216,6 +282,28 @@ mod tests {
         let fit = |part: &[Step]| keys(part, &all)[0];
         assert!((fit(&all[..2]) - fit(&all[1..3]) - BEGINS).abs() < 1e-9);
         assert!((fit(&all[2..]) - fit(&all[1..3]) - ENDS).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_chords_hold_is_the_same_over_any_tonic() {
+        let chords = [(2, Minor), (7, Dominant), (0, Major), (0, Major)];
+        let steps = |up: usize| -> Vec<Step> { chords.iter().enumerate().map(|(i, (root, family))| step(2.0 * i as f64, 2.0 * i as f64 + 2.0, (root + up) % 12, *family)).collect() };
+        let over = |up: usize, tonic: usize| Held::new(&steps(up), &steps(up)).over(tonic).collect::<Vec<f64>>();
+        let own = over(0, 0);
+        assert_eq!(own.len(), OVER);
+        assert!((1..12).all(|up| over(up, up) == own) && over(0, 7) != own);
+        // A quarter on the second, a quarter on the fifth, half on the tonic; all of it clear; three moves of two seconds in eight, of which one is a dominant's fall.
+        let part = |from: usize, n: usize| &own[from..from + n];
+        let (shares, clear, moves, falls) = (part(0, 60), part(60, 60), part(120, 144), part(264, 12));
+        assert_eq!((shares[0], shares[2 * FAMILIES + 1], shares[7 * FAMILIES + 2]), (0.5, 0.25, 0.25));
+        assert_eq!(shares, clear);
+        assert_eq!((moves[2 * 12 + 7], moves[7 * 12], moves[0], moves.iter().sum::<f64>()), (0.25, 0.25, 0.25, 0.75));
+        assert_eq!((falls[7], falls.iter().sum::<f64>()), (0.25, 0.25));
+        let (first, last) = (part(276, 60), part(336, 60));
+        assert_eq!((first[2 * FAMILIES + 1], last[0], first.iter().chain(last).sum::<f64>()), (1.0, 1.0, 2.0));
+        // Inside a record there are no ends, and nothing holds nothing.
+        assert_eq!(Held::new(&steps(0)[1..3], &steps(0)).over(0).skip(276).sum::<f64>(), 0.0);
+        assert_eq!(Held::new(&[], &[]).over(3).sum::<f64>(), 0.0);
     }
 
     #[test]

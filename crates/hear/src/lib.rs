@@ -59,6 +59,7 @@ mod steady_beats;
 mod streams;
 
 pub use beats::Pins;
+pub use key::KeyEvidence;
 pub use hearing::{BassNote, ChordHeard, Hearing, KeyAt, KeyHeard, Meter, OtherBeats, Seat, Swing, Tempo};
 pub use percussion::{HarmonicPercussive, harmonic_percussive};
 pub use pitch_reference::{PitchAt, PitchReference};
@@ -140,24 +141,15 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
     let Some(mut mono) = mono::Mono::new(record) else {
         return Ok(heard);
     };
-    let streams = streams::streams(&mut mono, progress);
-    heard.pitch_reference = pitch_reference::pitch_reference(&streams.partials);
-    let activity = beats::activity(&streams.onsets);
-    let classes = classes::Classes::new(&streams);
-    let pulse = pulse::pulse(&rhythm::rhythm(&streams, &classes));
-    let cues = beat_choice::Cues::new(&streams, &activity, &pulse, classes);
-    let mut beats = beats::beats(&activity, &pulse, &cues, pins);
-    let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
+    let Followed { streams, pitch, activity, beats, bars } = follow(&mut mono, pins, progress);
+    heard.pitch_reference = pitch;
     // Without pitch there is no harmony to speak of.
     let pitched = |p: &PitchReference| {
         p.confidence >= LEAST_PITCH || p.confidence >= LEAST_PITCH_OF_MANY && pitch_reference::notes(&streams.partials) >= MANY_NOTES
     };
     if let Some(pitch) = heard.pitch_reference.as_ref().filter(|p| all && pitched(p)) {
-        let sure = beats.as_ref().filter(|b| b.spacing >= LEAST_BEAT);
-        let pool = chord_scorer::Pool::new(&salience::salience(&streams, pitch));
-        let units = sounding::units(streams.duration(), sure, sure.and(bars.as_ref()));
-        let chords = chords::Found::new(&chord_scorer::Scorer::new(), &pool, &units);
-        heard.key = key::key(&sounding::soundings(&pool, &units), &chords.steps());
+        let (sounding, chords) = harmony(&streams, pitch, beats.as_ref(), bars.as_ref());
+        heard.key = key::key(&sounding, &chords.steps());
         heard.bass = Some(bass::bass(&low_spectra::LowSpectra::new(&streams, pitch)));
         heard.chords = Some(chords.named(heard.key.as_ref().map(|k| k.key)));
     }
@@ -178,6 +170,49 @@ fn listen(record: &Buffer, pins: &Pins, all: bool, progress: &dyn Fn(f64)) -> Re
         heard.bars = Some(bars.starts);
     }
     Ok(heard)
+}
+
+/// What is followed through a record before its harmony.
+struct Followed {
+    streams: streams::Streams,
+    pitch: Option<PitchReference>,
+    activity: beats::Activity,
+    beats: Option<beats::Beats>,
+    bars: Option<bars::Bars>,
+}
+
+fn follow(mono: &mut mono::Mono<'_>, pins: &Pins, progress: &dyn Fn(f64)) -> Followed {
+    let streams = streams::streams(mono, progress);
+    let pitch = pitch_reference::pitch_reference(&streams.partials);
+    let activity = beats::activity(&streams.onsets);
+    let classes = classes::Classes::new(&streams);
+    let pulse = pulse::pulse(&rhythm::rhythm(&streams, &classes));
+    let cues = beat_choice::Cues::new(&streams, &activity, &pulse, classes);
+    let mut beats = beats::beats(&activity, &pulse, &cues, pins);
+    let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
+    Followed { streams, pitch, activity, beats, bars }
+}
+
+/// Pitch classes and chords.
+fn harmony(streams: &streams::Streams, pitch: &PitchReference, beats: Option<&beats::Beats>, bars: Option<&bars::Bars>) -> (Vec<key::Sounding>, chords::Found) {
+    let sure = beats.filter(|b| b.spacing >= LEAST_BEAT);
+    let pool = chord_scorer::Pool::new(&salience::salience(streams, pitch));
+    let units = sounding::units(streams.duration(), sure, sure.and(bars));
+    (sounding::soundings(&pool, &units), chords::Found::new(&chord_scorer::Scorer::new(), &pool, &units))
+}
+
+/// What keys are judged by, for training that (module `key`); `None` where nothing has a pitch.
+///
+/// # Errors
+/// As [`hear()`].
+pub fn key_evidence(record: &Buffer) -> Result<Option<KeyEvidence>, HearError> {
+    within_limits(record)?;
+    let Some(mut mono) = mono::Mono::new(record) else { return Ok(None) };
+    let Followed { streams, pitch, beats, bars, .. } = follow(&mut mono, &Pins::default(), &|_| ());
+    Ok(pitch.and_then(|p| {
+        let (sounding, chords) = harmony(&streams, &p, beats.as_ref(), bars.as_ref());
+        key::evidence(&sounding, &chords.steps())
+    }))
 }
 
 /// The pitch reference alone, of a stretch of a record. `None` for silence and where nothing has a pitch.
