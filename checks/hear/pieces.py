@@ -24,7 +24,7 @@ import soundfile
 from progressions import piece
 from sounds import RATE, samples
 
-FLOORS = {"grips": 0.78, "melody": 0.6}
+FLOORS = {"grips": 0.87, "melody": 0.64}
 
 
 def listened(sound):
