@@ -137,7 +137,7 @@ pub(crate) fn clear(steps: &[Step]) -> f64 {
 }
 
 /// What chords over some time hold, whatever the key.
-pub(crate) struct Held {
+pub(crate) struct Progression {
     /// 0 to 1 ([`clear`]).
     pub clear: f64,
     /// How long each root and family lasts, as a share of all.
@@ -150,14 +150,14 @@ pub(crate) struct Held {
     last: [[f64; FAMILIES]; 12],
 }
 
-/// Numbers that [`Held::over`] gives of a tonic.
+/// Numbers that [`Progression::over`] gives of a tonic.
 pub(crate) const OVER: usize = 12 * (4 * FAMILIES + 12 + 1);
 
-impl Held {
+impl Progression {
     /// Of steps that are a part of `all`.
-    pub fn new(steps: &[Step], all: &[Step]) -> Held {
+    pub fn new(steps: &[Step], all: &[Step]) -> Progression {
         let none = [[0.0; FAMILIES]; 12];
-        let mut held = Held { clear: clear(steps), shares: none, moves: [[0.0; 12]; 12], falls: [0.0; 12], first: none, last: none };
+        let mut held = Progression { clear: clear(steps), shares: none, moves: [[0.0; 12]; 12], falls: [0.0; 12], first: none, last: none };
         let total: f64 = steps.iter().map(length).sum();
         if total <= 0.0 {
             return held;
@@ -171,9 +171,7 @@ impl Held {
             let share = length(&w[1]).min(LONGEST_S) / total;
             let (from, to) = (roots(&w[0]), roots(&w[1]));
             for a in 0..12 {
-                for b in 0..12 {
-                    held.moves[a][b] += share * from[a] * to[b];
-                }
+                held.moves[a].iter_mut().zip(&to).for_each(|(m, t)| *m += share * from[a] * t);
                 held.falls[a] += share * w[0].likely[a][Family::Dominant as usize] * to[(a + 5) % 12];
             }
         }
@@ -288,7 +286,7 @@ mod tests {
     fn what_chords_hold_is_the_same_over_any_tonic() {
         let chords = [(2, Minor), (7, Dominant), (0, Major), (0, Major)];
         let steps = |up: usize| -> Vec<Step> { chords.iter().enumerate().map(|(i, (root, family))| step(2.0 * i as f64, 2.0 * i as f64 + 2.0, (root + up) % 12, *family)).collect() };
-        let over = |up: usize, tonic: usize| Held::new(&steps(up), &steps(up)).over(tonic).collect::<Vec<f64>>();
+        let over = |up: usize, tonic: usize| Progression::new(&steps(up), &steps(up)).over(tonic).collect::<Vec<f64>>();
         let own = over(0, 0);
         assert_eq!(own.len(), OVER);
         assert!((1..12).all(|up| over(up, up) == own) && over(0, 7) != own);
@@ -302,8 +300,8 @@ mod tests {
         let (first, last) = (part(276, 60), part(336, 60));
         assert_eq!((first[2 * FAMILIES + 1], last[0], first.iter().chain(last).sum::<f64>()), (1.0, 1.0, 2.0));
         // Inside a record there are no ends, and nothing holds nothing.
-        assert_eq!(Held::new(&steps(0)[1..3], &steps(0)).over(0).skip(276).sum::<f64>(), 0.0);
-        assert_eq!(Held::new(&[], &[]).over(3).sum::<f64>(), 0.0);
+        assert_eq!(Progression::new(&steps(0)[1..3], &steps(0)).over(0).skip(276).sum::<f64>(), 0.0);
+        assert_eq!(Progression::new(&[], &[]).over(3).sum::<f64>(), 0.0);
     }
 
     #[test]

@@ -112,7 +112,7 @@ fn shift(later: Option<f64>) -> String {
         _ => "half a beat",
     };
     // Half a beat is the same either way.
-    format!("{part} {}", if by > 0.0 || by < -0.42 { "later" } else { "earlier" })
+    format!("{part} {}", if (-0.42..0.0).contains(&by) { "earlier" } else { "later" })
 }
 
 /// Tempi that differ by this share are the same.

@@ -11,7 +11,7 @@
 //! The odds of the key against the best one on other notes (a key and its modes and relatives share theirs), less where it hardly fits at all.
 
 use crate::chord_scorer::halves;
-use crate::degrees::{self, Held, OVER, Step};
+use crate::degrees::{self, OVER, Progression, Step};
 use crate::hearing::{KeyAt, KeyHeard};
 use pitch::{Key, Letter, Mode, PitchClass, Spelling};
 use wave::Seconds;
@@ -80,7 +80,7 @@ fn known(parts: &Parts, steps: &[Step], all: &[Step]) -> Option<(KeyEvidence, f6
     if parts[0] == [0.0; 12] {
         return None;
     }
-    let chords = Held::new(steps, all);
+    let chords = Progression::new(steps, all);
     let worth = CHORDS_WORTH * chords.clear * chords.clear;
     let classes = |tonic: usize| parts.iter().flat_map(move |p| (0..12).map(move |c| p[(c + tonic) % 12]));
     let over = |tonic: usize| classes(tonic).chain(classes(tonic).map(|c| c * chords.clear)).chain(chords.over(tonic)).collect();
@@ -125,25 +125,25 @@ fn with_mode(k: usize, classes: &[f64; 12]) -> usize {
 /// Classes over some time: in all, in the bass, in the last seconds, in the first.
 type Parts = [[f64; 12]; 4];
 
-/// Those of the whole, and of each stretch with its ends.
-fn gathered(sounding: &[Sounding]) -> Option<(Parts, Vec<(Seconds, Seconds, Parts)>)> {
+/// From when to when, and what sounds in it.
+type Stretch = (Seconds, Seconds, Parts);
+
+/// Those of the whole, and of each stretch.
+fn gathered(sounding: &[Sounding]) -> Option<(Parts, Vec<Stretch>)> {
     let (first, last) = (sounding.first()?.start.0, sounding.last()?.end.0);
     let mut all = Parts::default();
-    let mut stretches: Vec<(Seconds, Seconds, Parts)> = Vec::new();
+    let mut stretches: Vec<Stretch> = Vec::new();
     for s in sounding {
-        let weight = (s.end.0 - s.start.0).max(0.0);
         if stretches.last().is_none_or(|l| s.end.0 - l.0.0 > STRETCH_S) {
             stretches.push((s.start, s.end, Parts::default()));
         }
-        let middle = (s.start.0 + s.end.0) / 2.0;
         let stretch = stretches.last_mut()?;
         stretch.1 = s.end;
-        let parts = [(true, &s.classes), (true, &s.bass), (middle > last - ENDS_S, &s.classes), (middle < first + ENDS_S, &s.classes)];
-        for (part, (_, own)) in parts.into_iter().enumerate().filter(|p| p.1.0) {
-            for c in 0..12 {
-                all[part][c] += weight * own[c];
-                stretch.2[part][c] += weight * own[c];
-            }
+        let (weight, middle) = ((s.end.0 - s.start.0).max(0.0), (s.start.0 + s.end.0) / 2.0);
+        let at = |end: bool| if end { s.classes } else { [0.0; 12] };
+        let own = [s.classes, s.bass, at(middle > last - ENDS_S), at(middle < first + ENDS_S)];
+        for parts in [&mut all, &mut stretch.2] {
+            parts.iter_mut().flatten().zip(own.iter().flatten()).for_each(|(p, o)| *p += weight * o);
         }
     }
     Some((all, stretches))
