@@ -1,7 +1,7 @@
 """What a teacher's word does for the beats: tempo told, beats tapped by an unsteady hand, or one of the other readings taken that are named beside the beats.
 
 Run from the repository's root: python3 checks/hear/told.py FOLDER SAMPLES [COUNT]
-FOLDER holds GuitarSet's `annotation`, of which players 03 and 05 are played (with DEVELOP set: 00 and 01), each take by one guitar, with the dice and sounds of `renders.py`; COUNT takes that many
+FOLDER holds GuitarSet's `annotation`, of which players 03 and 05 are played (with DEVELOP set: 00 and 01), each take by one guitar, with the sounds of `renders.py` and dice of its own; COUNT takes that many
 of each, evenly. A hand is off by 15 ms (standard deviation) at each beat, by fixed dice. F at 70 ms as in `beats.py`, beside onset strength alone with the same word. Fails where beats told make the rest worse by more than a
 hundredth in the mean, or another reading does not come by what is said to tell it nine times of ten. Environment and listening as in `renders.py`.
 """

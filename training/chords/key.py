@@ -18,7 +18,6 @@ import tempfile
 
 import numpy as np
 
-NAMES = ["C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"]
 SHARE, RATE, DECAY, ROUNDS, TOGETHER, LEFT_OUT = 0.3, 3e-3, 0.3, 30, 64, 0.1
 FOLDS = 5
 

@@ -110,7 +110,12 @@ pub fn told(record: &Record, scratch: &Path) -> Told {
         return Told::default();
     };
     let sound = |times: Vec<f64>| times.into_iter().filter(|t| t.is_finite()).take(TOLD_MAX).collect();
-    Told { taps: sound(taps), bars: sound(bars), meter: meter.filter(|m| meter_of(m).is_some()) }
+    Told { taps: sound(taps), bars: sound(bars), meter: known(meter) }
+}
+
+/// A meter as far as it is one that is heard.
+fn known(meter: Option<String>) -> Option<String> {
+    meter.filter(|m| m.parse::<hear::Meter>().is_ok())
 }
 
 /// Keeps its name from when there were taps alone.
@@ -120,11 +125,6 @@ fn told_file(record: &Record, scratch: &Path) -> std::path::PathBuf {
 
 fn keep_told(record: &Record, scratch: &Path, told: &Told) -> std::io::Result<()> {
     keep::write(&told_file(record, scratch), keep::seal(&json!(told).to_string()).as_bytes(), keep::Lasting::Disk)
-}
-
-/// A meter that can be told, by its name as printed.
-pub fn meter_of(text: &str) -> Option<hear::Meter> {
-    hear::Meter::HEARD.into_iter().find(|m| m.to_string() == text)
 }
 
 /// Most taps, and most beginnings of bars, that are kept.
@@ -141,7 +141,7 @@ fn within(record: &Record, times: &[f64]) -> Vec<f64> {
     out
 }
 
-/// Keeps taps in place of earlier ones between the first and the last of them, where bars begin in place of all that was said of that; an empty list lets go of all.
+/// Keeps taps in place of earlier ones between the first and the last of them, and lets go of where bars were said to begin; an empty list lets go of all, the meter too.
 ///
 /// # Errors
 /// What the system says.
@@ -162,7 +162,7 @@ pub fn keep_taps(record: &Record, scratch: &Path, new: &[f64]) -> std::io::Resul
 /// # Errors
 /// What the system says.
 pub fn keep_bars(record: &Record, scratch: &Path, bars: &[f64], meter: Option<String>) -> std::io::Result<()> {
-    keep_told(record, scratch, &Told { bars: within(record, bars), meter: meter.filter(|m| meter_of(m).is_some()), ..told(record, scratch) })
+    keep_told(record, scratch, &Told { bars: within(record, bars), meter: known(meter), ..told(record, scratch) })
 }
 
 /// What was heard of a record, kept or now: `{bars: [seconds…, end], loud: [[0..1; 24]…], beats, tempo, others: [{words, beats}…], meter, key, cents, off, seats: [[azimuth, share]…],
@@ -177,7 +177,7 @@ pub fn heard(record: &Record, scratch: &Path, services: &dyn Services, progress:
         return Ok(v);
     }
     let seconds = |times: &[f64]| times.iter().map(|t| Seconds(*t)).collect();
-    let pins = Pins { beats: seconds(&told.taps), bars: seconds(&told.bars), meter: told.meter.as_deref().and_then(meter_of), bpm: None };
+    let pins = Pins { beats: seconds(&told.taps), bars: seconds(&told.bars), meter: told.meter.as_ref().and_then(|m| m.parse().ok()), bpm: None };
     let times = |beats: &[Seconds]| beats.iter().map(|b| (b.0 * 1000.0).round() / 1000.0).collect::<Vec<f64>>();
     let hearing = services.hear(&record.sound, &pins, progress).map_err(|w| w.to_string())?;
     let bars = bars(&hearing).ok_or("no steady beat was heard in the record, so it cannot be shown in bars")?;

@@ -422,8 +422,8 @@ struct Counted {
 }
 
 async fn counted(Has(state): Shared, Json(c): Json<Counted>) -> Response {
-    if let Some(m) = c.meter.as_ref().filter(|m| record::meter_of(m).is_none()) {
-        return refusal(StatusCode::BAD_REQUEST, format!("bars cannot be counted in {m}"), &format!("the meters that are heard are {}", hear::Meter::HEARD.map(|m| m.to_string()).join(", ")));
+    if let Some((m, Err(known))) = c.meter.as_ref().map(|m| (m, m.parse::<hear::Meter>())) {
+        return refusal(StatusCode::BAD_REQUEST, format!("bars cannot be counted in {m}"), known);
     }
     said(state, move |record, scratch| record::keep_bars(record, scratch, &c.bars, c.meter)).await
 }

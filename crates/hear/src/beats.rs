@@ -46,7 +46,7 @@ const METER_WORTH: f32 = 1.0;
 /// The teacher's word on time, which the beats obey.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Pins {
-    /// Times of beats, in any order. Where three or more follow each other at nearly even distances, they are taps: no beat lies between them.
+    /// Times of beats, in any order. Where three or more follow each other at nearly even distances, they are taps: no beat lies between them, and they tell the tempo where `bpm` does not.
     pub beats: Vec<Seconds>,
     /// Times at which bars begin, in any order. Bars are shifted to begin there, all of them by the same where one is told, with several each stretch by the one nearest.
     pub bars: Vec<Seconds>,
@@ -181,23 +181,30 @@ pub(crate) fn plain(activity: &Activity, pins: &Pins) -> Option<Beats> {
 /// pins, as the choice was learned on such, but for the tempo; only where no reading of theirs goes through all pins, those that are bent to do so join them.
 pub(crate) fn judged(activity: &Activity, pulse: &Pulse, cues: &Cues, pins: &Pins, held: &Held) -> Vec<Judged> {
     let exact = |frames: Vec<usize>| frames.iter().map(|f| *f as f64).collect::<Vec<f64>>();
-    let judged = |pins: &Pins, bent: bool| -> Vec<Judged> {
-        let network = |held: &Held| way(activity, pulse, pins, held).map_or(Vec::new(), |(p, _)| exact(hops(&p)));
-        let plain = |held: &Held| onset_cuts(activity, pins, held).map_or(Vec::new(), |c| exact(c.1));
+    let searched = |pins: &Pins, held: &Held| {
+        let network = way(activity, pulse, pins, held).map_or(Vec::new(), |(p, _)| exact(hops(&p)));
+        [network, onset_cuts(activity, pins, held).map_or(Vec::new(), |c| exact(c.1))]
+    };
+    let lengths = |pins: &Pins| {
         let length = |bpm: f64| 60.0 / bpm * onset_rate();
         let (slowest, fastest) = pins.tempi().unwrap_or((SLOWEST_BPM, FASTEST_BPM));
-        let lengths = (length(fastest), length(slowest));
-        let free = Held::default();
-        let mut ways = vec![network(&free), plain(&free)];
-        ways.extend(steady_ways(activity, pulse, lengths));
-        if bent {
-            ways.extend([network(held), plain(held)]);
-        }
-        let all = readings(&ways, lengths, activity.all.len());
-        all.into_iter().filter(|r| held.agree(&r.frames)).map(|r| Judged::new(r, &ways, pulse, cues)).collect()
+        (length(fastest), length(slowest))
     };
-    let found = judged(&Pins { bpm: pins.bpm.or(held.tapped_bpm()), ..Pins::default() }, false);
-    if found.is_empty() && !held.frames.is_empty() { judged(pins, true) } else { found }
+    let free = |pins: &Pins| -> Vec<Vec<f64>> { searched(pins, &Held::default()).into_iter().chain(steady_ways(activity, pulse, lengths(pins))).collect() };
+    let judged = |ways: &[Vec<f64>], pins: &Pins| -> Vec<Judged> {
+        let all = readings(ways, lengths(pins), activity.all.len());
+        all.into_iter().filter(|r| held.agree(&r.frames)).map(|r| Judged::new(r, ways, pulse, cues)).collect()
+    };
+    // Taps tell the tempo, too.
+    let tapped = Pins { bpm: pins.bpm.or(held.tapped_bpm()), ..Pins::default() };
+    let ways = free(&tapped);
+    let found = judged(&ways, &tapped);
+    if !found.is_empty() || held.frames.is_empty() {
+        return found;
+    }
+    let mut ways = if tapped.bpm == pins.bpm { ways } else { free(pins) };
+    ways.extend(searched(pins, held));
+    judged(&ways, pins)
 }
 
 /// How much the network counts in ways that keep their tempo, and what onsets and bass on a beat are worth there.

@@ -58,7 +58,7 @@ pub struct OtherBeats {
     pub bars: Vec<usize>,
     /// How likely it is that the beats are these, 0 to 1.
     pub likely: f64,
-    /// What sets it apart from likelier readings: besides what was told already one to four of its beats, and its tempo where these are not enough.
+    /// What sets it apart from likelier readings: besides what was told already some of its beats, and its tempo where these are not enough.
     pub told_by: Pins,
 }
 
@@ -130,6 +130,16 @@ pub struct Meter {
 impl std::fmt::Display for Meter {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}/{}", self.over, self.under)
+    }
+}
+
+/// One of those that are heard; else which these are.
+impl std::str::FromStr for Meter {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Meter, String> {
+        let all = Meter::HEARD;
+        all.into_iter().find(|m| m.to_string() == text).ok_or_else(|| format!("the meters that are heard are {}", all.map(|m| m.to_string()).join(", ")))
     }
 }
 

@@ -181,13 +181,19 @@ struct Followed {
     bars: Option<bars::Bars>,
 }
 
+/// What beats are found by.
+fn attended(streams: &streams::Streams) -> (beats::Activity, pulse::Pulse, beat_choice::Cues) {
+    let activity = beats::activity(&streams.onsets);
+    let classes = classes::Classes::new(streams);
+    let pulse = pulse::pulse(&rhythm::rhythm(streams, &classes));
+    let cues = beat_choice::Cues::new(streams, &activity, &pulse, classes);
+    (activity, pulse, cues)
+}
+
 fn follow(mono: &mut mono::Mono<'_>, pins: &Pins, progress: &dyn Fn(f64)) -> Followed {
     let streams = streams::streams(mono, progress);
     let pitch = pitch_reference::pitch_reference(&streams.partials);
-    let activity = beats::activity(&streams.onsets);
-    let classes = classes::Classes::new(&streams);
-    let pulse = pulse::pulse(&rhythm::rhythm(&streams, &classes));
-    let cues = beat_choice::Cues::new(&streams, &activity, &pulse, classes);
+    let (activity, pulse, cues) = attended(&streams);
     let mut beats = beats::beats(&activity, &pulse, &cues, pins);
     let bars = beats.as_mut().and_then(|b| b.bars.take().or_else(|| bars::bars(b, &streams, &activity)));
     Followed { streams, pitch, activity, beats, bars }
@@ -271,10 +277,7 @@ pub fn beat_readings(record: &Buffer) -> Result<Vec<BeatReading>, HearError> {
     within_limits(record)?;
     let Some(mut mono) = mono::Mono::new(record) else { return Ok(Vec::new()) };
     let streams = streams::streams(&mut mono, &|_| ());
-    let activity = beats::activity(&streams.onsets);
-    let classes = classes::Classes::new(&streams);
-    let pulse = pulse::pulse(&rhythm::rhythm(&streams, &classes));
-    let cues = beat_choice::Cues::new(&streams, &activity, &pulse, classes);
+    let (activity, pulse, cues) = attended(&streams);
     let seconds = |f: &f64| Seconds(f / streams::onset_rate());
     if !beats::moves(&activity) {
         return Ok(Vec::new());

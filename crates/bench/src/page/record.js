@@ -217,6 +217,7 @@ async function count(how, what, done) {
   }
 }
 one("tap-use").addEventListener("click", () => count("/taps", { beats: taps }, "The bars obey the taps now."));
+one("tap-none").addEventListener("click", () => count("/taps", { beats: [] }, "Counted as it is heard."));
 
 // What the beat could be instead: its beats become the taps.
 function offerBeats(others) {
@@ -228,12 +229,11 @@ function offerBeats(others) {
   one("beat-others").hidden = !buttons.length;
   one("beat-others").replaceChildren("Or is the beat ", ...buttons.flatMap((b, i) => (i ? [" or ", b] : [b])), "?");
 }
-one("tap-none").addEventListener("click", () => count("/taps", { beats: [] }, "Counted as it is heard."));
 
 // Where bars begin, from one beat to the next, and in which meter.
 one("bars-later").addEventListener("click", () => {
   const second = starts[1] ?? Infinity;
-  const later = beats.filter((b) => b > starts[0] + 0.02 && b <= second + 0.02)[0];
+  const later = beats.find((b) => b > starts[0] + 0.02 && b <= second + 0.02);
   if (later !== undefined) count("/counted", { bars: [later], meter: told.meter }, "Bars begin a beat later now.");
 });
 one("bars-meter").addEventListener("change", () => {
